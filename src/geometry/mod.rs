@@ -1,0 +1,27 @@
+//! Geometry and estimation without trade meaning: typed axes, rotations, averages and least-squares fits.
+//!
+//! Nothing here knows of hips, of truth or of chance. Lengths are in mm, angles in radians.
+
+mod axes;
+mod circle;
+mod ellipse;
+mod fit;
+mod pivot;
+mod principal;
+mod rigid;
+mod rotation;
+mod sphere;
+mod units;
+
+pub use axes::{Direction, Displacement, Point, Pose, Rotation};
+pub use circle::{Circle, fit_circle};
+pub use ellipse::{EllipseFit, Foot, SemiAxes, fit_ellipse};
+pub use fit::FitError;
+pub use pivot::{Pivot, fit_pivot, pivot_residual_rms};
+pub use principal::{PrincipalAxes, centroid, mean_direction};
+pub use rigid::{Layout, LayoutError, RigidFit};
+pub use sphere::{Sphere, fit_sphere};
+pub use units::{Degrees, Millimetres, Radians};
+
+/// nalgebra's plain vector and matrix, for what has no axes of its own.
+pub use nalgebra::{Matrix3, Vector3};

@@ -1,0 +1,12 @@
+//! How far off are the numbers of a hip navigation measurement, why, and can it be shown.
+//!
+//! ```text
+//! experiment file -> plan -> for each trial: truth -> observations -> readings -> errors
+//!                 -> trials table -> analysis -> evidence -> report
+//! ```
+
+pub mod geometry;
+pub mod measurement;
+
+#[cfg(feature = "simulator")]
+pub mod simulation;

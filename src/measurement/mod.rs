@@ -1,0 +1,24 @@
+//! The measurement chain under validation: recorded observations in, readings out.
+//!
+//! Blind to truth and to chance: this folder names nothing but `geometry`, so the same code measures simulated
+//! and recorded cases. [`Procedure::measure`] reads as the procedure in the theatre.
+
+mod cup;
+mod failure;
+mod feature;
+mod frames;
+mod observation;
+mod options;
+mod plane;
+mod procedure;
+mod readings;
+
+pub use cup::{CupAngles, cup_angles};
+pub use failure::{Failure, Reason};
+pub use feature::{DIVOT_COUNT, FeaturePose, Trace, restored_turn};
+pub use frames::{Camera, Feature, Pelvis, Tracker};
+pub use observation::{Capture, Observations, Sightings, Step};
+pub use options::{AngleDefinition, FemurFeature, Instruments, Plane, Side, Trackers};
+pub use plane::{PelvicAxes, bony_axes, level_axes};
+pub use procedure::{Estimates, Procedure, ReductionEstimates, Residuals, Workspace};
+pub use readings::{CentreShift, LegChange, OUTPUTS, Output, Readings, Unit};

@@ -1,0 +1,134 @@
+//! What is recorded during a case: captures of frames, in camera coordinates.
+
+use super::frames::{Camera, Tracker};
+use crate::geometry::{Direction, Point, Pose};
+use std::fmt;
+use std::ops::Range;
+
+/// The steps of the procedure at which something is recorded, in their order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Step {
+    /// The probe pivoted about its tip.
+    TipPivot,
+    /// The level reading.
+    Level,
+    /// Left anterior superior iliac spine touched.
+    AsisLeft,
+    /// Right anterior superior iliac spine touched.
+    AsisRight,
+    /// Midpoint of the pubis touched.
+    Pubis,
+    /// Femoral feature touched or traced before the hip is dislocated.
+    FemurBaseline,
+    /// The native head turned in its socket.
+    CentreNative,
+    /// The inserter held in the final cup.
+    Cup,
+    /// The trial head turned in the new liner.
+    CentreNew,
+    /// Femoral feature touched or traced at a reduction.
+    FemurReduction,
+}
+
+impl Step {
+    /// Every step, in order.
+    pub const ALL: [Self; 10] = [
+        Self::TipPivot,
+        Self::Level,
+        Self::AsisLeft,
+        Self::AsisRight,
+        Self::Pubis,
+        Self::FemurBaseline,
+        Self::CentreNative,
+        Self::Cup,
+        Self::CentreNew,
+        Self::FemurReduction,
+    ];
+
+    /// Its name in files.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::TipPivot => "tip-pivot",
+            Self::Level => "level",
+            Self::AsisLeft => "asis-left",
+            Self::AsisRight => "asis-right",
+            Self::Pubis => "pubis",
+            Self::FemurBaseline => "femur-baseline",
+            Self::CentreNative => "centre-native",
+            Self::Cup => "cup",
+            Self::CentreNew => "centre-new",
+            Self::FemurReduction => "femur-reduction",
+        }
+    }
+}
+
+impl fmt::Display for Step {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        f.write_str(self.word())
+    }
+}
+
+/// Successive frames of one thing held, traced or turned once.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Capture {
+    /// The step it belongs to.
+    pub step: Step,
+    /// The reduction it belongs to, from 0; 0 for steps before the reductions.
+    pub take: u32,
+    /// Which of the three divots, from 0; 0 for anything else.
+    pub divot: u32,
+    /// Its frames among all frames of the case (its readings, for [`Step::Level`]).
+    pub frames: Range<usize>,
+}
+
+/// Frames as the camera gives them.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Sightings {
+    /// Marker positions, frame after frame in the order of the tracker's layout, mm.
+    Markers(Vec<Point<Camera>>),
+    /// Tracker poses, one a frame.
+    Poses(Vec<Pose<Tracker, Camera>>),
+}
+
+/// Everything recorded during one case.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Observations {
+    /// Captures in the order of the procedure; repeats of one thing follow each other.
+    pub captures: Vec<Capture>,
+    /// Frames of all captures but the level readings.
+    pub sightings: Sightings,
+    /// Up directions read from the level.
+    pub ups: Vec<Direction<Camera>>,
+}
+
+impl Observations {
+    /// An empty case whose frames will be marker positions.
+    #[must_use]
+    pub fn of_markers() -> Self {
+        Self { captures: Vec::new(), sightings: Sightings::Markers(Vec::new()), ups: Vec::new() }
+    }
+
+    /// An empty case whose frames will be poses.
+    #[must_use]
+    pub fn of_poses() -> Self {
+        Self { captures: Vec::new(), sightings: Sightings::Poses(Vec::new()), ups: Vec::new() }
+    }
+
+    /// Forgets the case but keeps the memory.
+    pub fn clear(&mut self) {
+        self.captures.clear();
+        self.ups.clear();
+        match &mut self.sightings {
+            Sightings::Markers(markers) => markers.clear(),
+            Sightings::Poses(poses) => poses.clear(),
+        }
+    }
+
+    /// Number of takes of the femoral feature after reduction.
+    #[must_use]
+    pub fn reductions(&self) -> u32 {
+        let takes = self.captures.iter().filter(|c| c.step == Step::FemurReduction).map(|c| c.take + 1);
+        takes.max().unwrap_or(0)
+    }
+}

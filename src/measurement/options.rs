@@ -1,0 +1,134 @@
+//! What the measurement is told beforehand: side, plane, feature, definition, and the tools as drawn.
+
+use super::frames::{Feature, Tracker};
+use crate::geometry::{Direction, Layout, Point, SemiAxes};
+
+/// The operated side.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Side {
+    /// Right hip.
+    Right,
+    /// Left hip.
+    Left,
+}
+
+impl Side {
+    /// `s`: +1 for a right hip, -1 for a left hip, so that lateral is `s * Z`.
+    #[must_use]
+    pub const fn sign(self) -> f64 {
+        match self {
+            Self::Right => 1.0,
+            Self::Left => -1.0,
+        }
+    }
+
+    /// The word for it in files.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Right => "right",
+            Self::Left => "left",
+        }
+    }
+}
+
+/// The pelvic plane that is measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Plane {
+    /// Anterior pelvic plane through both anterior superior iliac spines and the pubis.
+    Bony,
+    /// Supine coronal plane from a level reading and both anterior superior iliac spines.
+    Level,
+}
+
+impl Plane {
+    /// The word for it in files.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Bony => "bony",
+            Self::Level => "level",
+        }
+    }
+}
+
+/// The feature on the femur whose move gives leg length and offset.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum FemurFeature {
+    /// One point.
+    Divot,
+    /// A round groove, traced.
+    Circle,
+    /// An elliptic groove of known size, traced.
+    Ellipse,
+    /// Three points of known drawing.
+    ThreeDivots,
+}
+
+impl FemurFeature {
+    /// The word for it in files.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Divot => "divot",
+            Self::Circle => "circle",
+            Self::Ellipse => "ellipse",
+            Self::ThreeDivots => "three-divots",
+        }
+    }
+}
+
+/// Definition of cup inclination and anteversion (Murray DW. J Bone Joint Surg Br 1993;75-B:228-232).
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum AngleDefinition {
+    /// As on an antero-posterior radiograph.
+    Radiographic,
+    /// As the surgeon sees it.
+    Operative,
+    /// As in the anatomy room.
+    Anatomic,
+}
+
+impl AngleDefinition {
+    /// The word for it in files.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Radiographic => "radiographic",
+            Self::Operative => "operative",
+            Self::Anatomic => "anatomic",
+        }
+    }
+}
+
+/// Marker layouts of the trackers, as drawn, mm.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trackers {
+    /// On the probe.
+    pub probe: Layout<Tracker>,
+    /// On the cup inserter.
+    pub inserter: Layout<Tracker>,
+    /// On the native head, and on the trial head in the new liner.
+    pub head: Layout<Tracker>,
+}
+
+/// The tools as the measurement knows them: drawings, not the ones that noise has bent.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Instruments {
+    /// Marker layouts; `None` where poses are recorded instead of markers.
+    pub trackers: Option<Trackers>,
+    /// Cup axis in the inserter tracker's axes, out of the opening.
+    pub cup_axis: Direction<Tracker>,
+    /// Semi-axes of the elliptic groove, mm.
+    pub ellipse: SemiAxes,
+    /// The three divots as drawn, mm.
+    pub three_divots: Layout<Feature>,
+}
+
+impl Instruments {
+    /// A point of the drawing of the three divots.
+    #[must_use]
+    pub fn divot(&self, index: usize) -> Option<Point<Feature>> {
+        self.three_divots.points().nth(index)
+    }
+}

@@ -1,0 +1,367 @@
+//! The procedure, step by step, from what was recorded to the readings.
+
+use super::cup::cup_angles;
+use super::failure::{AtStep, Failure, Reason};
+use super::feature::{DIVOT_COUNT, FeaturePose, Trace, TraceMemory, restored_turn, three_divots, traced};
+use super::frames::{Camera, Pelvis, Tracker};
+use super::observation::{Capture, Observations, Sightings, Step};
+use super::options::{AngleDefinition, FemurFeature, Instruments, Plane, Side};
+use super::plane::{PelvicAxes, bony_axes, level_axes};
+use super::readings::{CentreShift, LegChange, Readings};
+use crate::geometry::{
+    Direction, Displacement, Layout, Millimetres, Pivot, Point, Pose, Rotation, fit_pivot, mean_direction,
+    pivot_residual_rms,
+};
+
+/// A measurement procedure: what is measured, from what, with which tools.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Procedure {
+    /// Operated side.
+    pub side: Side,
+    /// Pelvic plane measured.
+    pub plane: Plane,
+    /// Femoral feature used.
+    pub femur: FemurFeature,
+    /// Definition of the cup angles.
+    pub angles: AngleDefinition,
+    /// The tools as drawn.
+    pub instruments: Instruments,
+}
+
+/// Every estimate of a case, each standing or failing by itself.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Estimates {
+    /// Probe tip, and the place it was pivoted in.
+    pub tip: Result<Pivot<Tracker, Camera>, Failure>,
+    /// Left ASIS, as touched.
+    pub asis_left: Result<Point<Camera>, Failure>,
+    /// Right ASIS, as touched.
+    pub asis_right: Result<Point<Camera>, Failure>,
+    /// Pubis midpoint, as touched; a failure where the plane does not need it.
+    pub pubis: Result<Point<Camera>, Failure>,
+    /// Up, as read from the level; a failure where the plane does not need it.
+    pub up: Result<Direction<Camera>, Failure>,
+    /// Axes of the measured plane.
+    pub axes: Result<PelvicAxes, Failure>,
+    /// Femoral feature at baseline.
+    pub baseline: Result<Trace, Failure>,
+    /// Native hip centre.
+    pub native: Result<Pivot<Tracker, Camera>, Failure>,
+    /// Cup axis, out of the opening.
+    pub cup_axis: Result<Direction<Camera>, Failure>,
+    /// New hip centre.
+    pub renewed: Result<Pivot<Tracker, Camera>, Failure>,
+    /// Each reduction.
+    pub reductions: Vec<ReductionEstimates>,
+    /// How well poses and pivots fitted.
+    pub residuals: Residuals,
+}
+
+/// Estimates and readings at one reduction.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ReductionEstimates {
+    /// Femoral feature at this reduction.
+    pub feature: Result<Trace, Failure>,
+    /// The readings at this reduction.
+    pub readings: Readings,
+}
+
+/// Residuals of the fits, root mean square, mm; NaN where there was no fit. They are no accuracy estimates.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Residuals {
+    /// Fiducial registration error over all frames.
+    pub pose_mm: f64,
+    /// Tip pivot.
+    pub tip_pivot_mm: f64,
+    /// Native centre.
+    pub native_mm: f64,
+    /// New centre.
+    pub renewed_mm: f64,
+}
+
+/// Memory that is used again from case to case, so that measuring allocates nothing after the first.
+#[derive(Debug, Default)]
+pub struct Workspace {
+    poses: Vec<Pose<Tracker, Camera>>,
+    untracked: Vec<Option<Reason>>,
+    tips: Vec<Point<Camera>>,
+    trace: TraceMemory,
+    reductions: Vec<ReductionEstimates>,
+}
+
+impl Workspace {
+    /// Takes an estimate's memory back for the next case.
+    pub fn reclaim(&mut self, estimates: Estimates) {
+        self.reductions = estimates.reductions;
+    }
+}
+
+impl Procedure {
+    /// Measures a case: one page that reads as the procedure in the theatre.
+    #[must_use]
+    pub fn measure(&self, observed: &Observations, workspace: &mut Workspace) -> Estimates {
+        let pose_mm = workspace.track(observed, &self.instruments);
+        let mut reductions = std::mem::take(&mut workspace.reductions);
+        reductions.clear();
+        let mut case = Case { procedure: self, observed, workspace };
+
+        // 1. The probe tip is found by pivoting.
+        let tip = case.pivot(Step::TipPivot);
+        let tip_point = tip.map(|pivot| pivot.in_tool);
+
+        // 2. The plane is built from what was touched and, for the level plane, from the level.
+        let asis_left = case.touched(Step::AsisLeft, tip_point);
+        let asis_right = case.touched(Step::AsisRight, tip_point);
+        let pubis = case.touched(Step::Pubis, tip_point);
+        let up = case.up();
+        let axes = self.axes(asis_left, asis_right, pubis, up);
+
+        // 3. The femoral feature before dislocation.
+        let baseline = case.feature(Step::FemurBaseline, 0, tip_point);
+
+        // 4. The native centre. 5. The camera is taken off and put back.
+        let native = case.pivot(Step::CentreNative);
+
+        // 6. The cup, and 7. the new centre.
+        let cup_axis = case.cup_axis();
+        let renewed = case.pivot(Step::CentreNew);
+
+        // 8. The femoral feature at each reduction, and 9. the final values.
+        let cup = axes.and_then(|axes| Ok(cup_angles(axes * cup_axis?, self.side, self.angles)));
+        let centre = axes.and_then(|axes| Ok(self.centre_shift(axes * (renewed?.in_space - native?.in_space))));
+        for take in 0..observed.reductions() {
+            let feature = case.feature(Step::FemurReduction, take, tip_point);
+            let leg = self.leg_change(axes, baseline, feature, renewed);
+            reductions.push(ReductionEstimates { feature, readings: Readings { cup, leg, centre } });
+        }
+
+        let residuals = Residuals {
+            pose_mm,
+            tip_pivot_mm: case.pivot_residual(Step::TipPivot, &tip),
+            native_mm: case.pivot_residual(Step::CentreNative, &native),
+            renewed_mm: case.pivot_residual(Step::CentreNew, &renewed),
+        };
+        Estimates {
+            tip,
+            asis_left,
+            asis_right,
+            pubis,
+            up,
+            axes,
+            baseline,
+            native,
+            cup_axis,
+            renewed,
+            reductions,
+            residuals,
+        }
+    }
+
+    fn axes(
+        &self,
+        left: Result<Point<Camera>, Failure>,
+        right: Result<Point<Camera>, Failure>,
+        pubis: Result<Point<Camera>, Failure>,
+        up: Result<Direction<Camera>, Failure>,
+    ) -> Result<PelvicAxes, Failure> {
+        match self.plane {
+            Plane::Bony => bony_axes(left?, right?, pubis?).at(Step::Pubis),
+            Plane::Level => level_axes(up?, left?, right?).at(Step::Level),
+        }
+    }
+
+    fn centre_shift(&self, shift: Displacement<Pelvis>) -> CentreShift {
+        CentreShift {
+            superior: Millimetres(shift.y()),
+            lateral: Millimetres(self.side.sign() * shift.z()),
+            anterior: Millimetres(shift.x()),
+        }
+    }
+
+    /// The shift of the femur with its baseline orientation restored about the new centre,
+    /// `D = (h1 - c0) - R' (h1 - c1)`, in the measured plane.
+    fn leg_change(
+        &self,
+        axes: Result<PelvicAxes, Failure>,
+        baseline: Result<Trace, Failure>,
+        later: Result<Trace, Failure>,
+        renewed: Result<Pivot<Tracker, Camera>, Failure>,
+    ) -> Result<LegChange, Failure> {
+        let (axes, baseline, later, centre) = (axes?, baseline?.pose, later?.pose, renewed?.in_space);
+        let turn = restored_turn(&baseline, &later).at(Step::FemurReduction)?;
+        let shift = (centre - baseline.place()) - turn.inverse() * (centre - later.place());
+        let shift = axes * shift;
+        Ok(LegChange { leg_length: Millimetres(-shift.y()), offset: Millimetres(self.side.sign() * shift.z()) })
+    }
+}
+
+impl Workspace {
+    /// Brings every frame to a pose, once; returns the root mean square residual of the markers, mm.
+    fn track(&mut self, observed: &Observations, instruments: &Instruments) -> f64 {
+        self.poses.clear();
+        self.untracked.clear();
+        match &observed.sightings {
+            Sightings::Poses(poses) => {
+                self.poses.extend_from_slice(poses);
+                self.untracked.resize(observed.captures.len(), None);
+                f64::NAN
+            }
+            Sightings::Markers(markers) => {
+                let (mut rest, mut squares, mut frames) = (markers.as_slice(), 0.0, 0_u32);
+                for capture in &observed.captures {
+                    let mut untracked = None;
+                    if capture.step != Step::Level {
+                        let Some(layout) = instruments.layout(capture.step) else {
+                            self.untracked.push(Some(Reason::NotRecorded));
+                            continue;
+                        };
+                        let (mine, others) = rest.split_at(capture.frames.len() * layout.len());
+                        rest = others;
+                        for frame in mine.chunks_exact(layout.len()) {
+                            match layout.fit(frame) {
+                                Ok(fit) => {
+                                    self.poses.push(fit.pose);
+                                    squares += fit.residual_rms_mm * fit.residual_rms_mm;
+                                    frames += 1;
+                                }
+                                Err(error) => {
+                                    // Keeps the numbering of the frames; the capture as a whole has failed.
+                                    self.poses.push(Pose::new(Rotation::identity(), Point::ORIGIN));
+                                    untracked = Some(error.into());
+                                }
+                            }
+                        }
+                    }
+                    self.untracked.push(untracked);
+                }
+                (squares / f64::from(frames)).sqrt()
+            }
+        }
+    }
+}
+
+impl Instruments {
+    /// The layout that a step watches.
+    #[must_use]
+    pub fn layout(&self, step: Step) -> Option<&Layout<Tracker>> {
+        let trackers = self.trackers.as_ref()?;
+        Some(match step {
+            Step::Cup => &trackers.inserter,
+            Step::CentreNative | Step::CentreNew => &trackers.head,
+            _ => &trackers.probe,
+        })
+    }
+}
+
+/// A case at hand: what was seen, and the memory to work in.
+struct Case<'a> {
+    procedure: &'a Procedure,
+    observed: &'a Observations,
+    workspace: &'a mut Workspace,
+}
+
+impl<'a> Case<'a> {
+    /// Captures of a step and take, with the reason of those that could not be tracked.
+    fn captures(&self, step: Step, take: u32) -> impl Iterator<Item = (usize, &'a Capture)> + use<'a> {
+        let captures: &'a [Capture] = &self.observed.captures;
+        captures.iter().enumerate().filter(move |(_, c)| c.step == step && c.take == take)
+    }
+
+    /// Poses of one capture.
+    fn poses(&self, (index, capture): (usize, &Capture)) -> Result<&[Pose<Tracker, Camera>], Failure> {
+        match self.workspace.untracked[index] {
+            Some(reason) => Err(Failure { step: capture.step, reason }),
+            None => Ok(&self.workspace.poses[capture.frames.clone()]),
+        }
+    }
+
+    fn pivot(&self, step: Step) -> Result<Pivot<Tracker, Camera>, Failure> {
+        let capture = self.captures(step, 0).next();
+        let capture = capture.ok_or(Failure { step, reason: Reason::NotRecorded })?;
+        fit_pivot(self.poses(capture)?).at(step)
+    }
+
+    fn pivot_residual(&self, step: Step, pivot: &Result<Pivot<Tracker, Camera>, Failure>) -> f64 {
+        match (pivot, self.captures(step, 0).next().map(|capture| self.poses(capture))) {
+            (Ok(pivot), Some(Ok(poses))) => pivot_residual_rms(poses, pivot),
+            _ => f64::NAN,
+        }
+    }
+
+    /// A touched point: the mean tip position of each capture, and the mean of those.
+    fn touched(&self, step: Step, tip: Result<Point<Tracker>, Failure>) -> Result<Point<Camera>, Failure> {
+        self.touched_among(step, self.captures(step, 0), tip)
+    }
+
+    fn touched_among(
+        &self,
+        step: Step,
+        captures: impl Iterator<Item = (usize, &'a Capture)>,
+        tip: Result<Point<Tracker>, Failure>,
+    ) -> Result<Point<Camera>, Failure> {
+        let (mut sum, mut count) = (Displacement::ZERO, 0_u32);
+        for capture in captures {
+            let poses = self.poses(capture)?;
+            if poses.is_empty() {
+                return Err(Failure { step, reason: Reason::TooFewPoints });
+            }
+            let tip = tip?;
+            let total = poses.iter().fold(Displacement::ZERO, |sum, &pose| sum + (pose * tip - Point::ORIGIN));
+            let share = 1.0 / poses.len() as f64;
+            sum = sum + share * total;
+            count += 1;
+        }
+        if count == 0 {
+            return Err(Failure { step, reason: Reason::NotRecorded });
+        }
+        Ok(Point::ORIGIN + (1.0 / f64::from(count)) * sum)
+    }
+
+    /// Up: the mean of the level readings.
+    fn up(&self) -> Result<Direction<Camera>, Failure> {
+        let step = Step::Level;
+        let readings = self.captures(step, 0).flat_map(|(_, capture)| &self.observed.ups[capture.frames.clone()]);
+        if self.captures(step, 0).next().is_none() {
+            return Err(Failure { step, reason: Reason::NotRecorded });
+        }
+        mean_direction(readings.copied()).at(step)
+    }
+
+    /// The cup axis: the tool axis of each frame, averaged.
+    fn cup_axis(&self) -> Result<Direction<Camera>, Failure> {
+        let step = Step::Cup;
+        let capture = self.captures(step, 0).next().ok_or(Failure { step, reason: Reason::NotRecorded })?;
+        let axis = self.procedure.instruments.cup_axis;
+        mean_direction(self.poses(capture)?.iter().map(|pose| pose.rotation * axis)).at(step)
+    }
+
+    /// The femoral feature at baseline or at a reduction.
+    fn feature(&mut self, step: Step, take: u32, tip: Result<Point<Tracker>, Failure>) -> Result<Trace, Failure> {
+        let tip = tip?;
+        match self.procedure.femur {
+            FemurFeature::Divot => Ok(Trace {
+                pose: FeaturePose::Place(self.touched_among(step, self.captures(step, take), Ok(tip))?),
+                residual_rms_mm: 0.0,
+                largest_gap_deg: 0.0,
+            }),
+            FemurFeature::ThreeDivots => {
+                let mut points = [Point::ORIGIN; DIVOT_COUNT];
+                for (divot, point) in (0..).zip(&mut points) {
+                    let captures = self.captures(step, take).filter(|(_, capture)| capture.divot == divot);
+                    *point = self.touched_among(step, captures, Ok(tip))?;
+                }
+                three_divots(points, &self.procedure.instruments).at(step)
+            }
+            femur => {
+                let mut tips = std::mem::take(&mut self.workspace.tips);
+                tips.clear();
+                for capture in self.captures(step, take) {
+                    tips.extend(self.poses(capture)?.iter().map(|&pose| pose * tip));
+                }
+                let trace = traced(femur, &tips, &self.procedure.instruments, &mut self.workspace.trace);
+                self.workspace.tips = tips;
+                trace.at(step)
+            }
+        }
+    }
+}

@@ -1,0 +1,164 @@
+//! The numbers that the measurement reports.
+
+use super::cup::CupAngles;
+use super::failure::Failure;
+use crate::geometry::Millimetres;
+
+/// Unit of an output.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Unit {
+    /// Degrees.
+    Degrees,
+    /// Millimetres.
+    Millimetres,
+}
+
+impl Unit {
+    /// The unit as a column suffix and in tables.
+    #[must_use]
+    pub const fn suffix(self) -> &'static str {
+        match self {
+            Self::Degrees => "deg",
+            Self::Millimetres => "mm",
+        }
+    }
+
+    /// The unit as written behind a number.
+    #[must_use]
+    pub const fn symbol(self) -> &'static str {
+        match self {
+            Self::Degrees => "°",
+            Self::Millimetres => "mm",
+        }
+    }
+}
+
+/// The seven outputs, everywhere in this order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Output {
+    /// Cup inclination.
+    Inclination,
+    /// Cup anteversion.
+    Anteversion,
+    /// Change of leg length, longer is positive.
+    LegLength,
+    /// Change of offset, more lateral is positive.
+    Offset,
+    /// Shift of the hip centre upwards.
+    CentreSuperior,
+    /// Shift of the hip centre outwards.
+    CentreLateral,
+    /// Shift of the hip centre forwards.
+    CentreAnterior,
+}
+
+/// All outputs in order.
+pub const OUTPUTS: [Output; 7] = [
+    Output::Inclination,
+    Output::Anteversion,
+    Output::LegLength,
+    Output::Offset,
+    Output::CentreSuperior,
+    Output::CentreLateral,
+    Output::CentreAnterior,
+];
+
+impl Output {
+    /// Its id in files.
+    #[must_use]
+    pub const fn id(self) -> &'static str {
+        match self {
+            Self::Inclination => "inclination",
+            Self::Anteversion => "anteversion",
+            Self::LegLength => "leg_length",
+            Self::Offset => "offset",
+            Self::CentreSuperior => "centre_superior",
+            Self::CentreLateral => "centre_lateral",
+            Self::CentreAnterior => "centre_anterior",
+        }
+    }
+
+    /// Its name in text.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Inclination => "cup inclination",
+            Self::Anteversion => "cup anteversion",
+            Self::LegLength => "leg length change",
+            Self::Offset => "offset change",
+            Self::CentreSuperior => "hip centre shift, superior",
+            Self::CentreLateral => "hip centre shift, lateral",
+            Self::CentreAnterior => "hip centre shift, anterior",
+        }
+    }
+
+    /// Its unit.
+    #[must_use]
+    pub const fn unit(self) -> Unit {
+        match self {
+            Self::Inclination | Self::Anteversion => Unit::Degrees,
+            _ => Unit::Millimetres,
+        }
+    }
+
+    /// The output with this id.
+    #[must_use]
+    pub fn from_id(id: &str) -> Option<Self> {
+        OUTPUTS.into_iter().find(|output| output.id() == id)
+    }
+}
+
+/// Change of leg length and offset.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LegChange {
+    /// Longer is positive.
+    pub leg_length: Millimetres,
+    /// More lateral is positive.
+    pub offset: Millimetres,
+}
+
+/// Shift of the hip centre in pelvic axes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CentreShift {
+    /// Upwards.
+    pub superior: Millimetres,
+    /// Outwards.
+    pub lateral: Millimetres,
+    /// Forwards.
+    pub anterior: Millimetres,
+}
+
+/// Readings at one reduction; each group stands or fails by itself.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Readings {
+    /// Inclination and anteversion.
+    pub cup: Result<CupAngles, Failure>,
+    /// Leg length and offset.
+    pub leg: Result<LegChange, Failure>,
+    /// Hip centre.
+    pub centre: Result<CentreShift, Failure>,
+}
+
+impl Readings {
+    /// One output, in its unit.
+    ///
+    /// # Errors
+    /// The failure that left it without an answer.
+    pub fn get(&self, output: Output) -> Result<f64, Failure> {
+        match output {
+            Output::Inclination => self.cup.map(|cup| cup.inclination.0),
+            Output::Anteversion => self.cup.map(|cup| cup.anteversion.0),
+            Output::LegLength => self.leg.map(|leg| leg.leg_length.0),
+            Output::Offset => self.leg.map(|leg| leg.offset.0),
+            Output::CentreSuperior => self.centre.map(|centre| centre.superior.0),
+            Output::CentreLateral => self.centre.map(|centre| centre.lateral.0),
+            Output::CentreAnterior => self.centre.map(|centre| centre.anterior.0),
+        }
+    }
+
+    /// The earliest failure in the procedure, if there is one.
+    #[must_use]
+    pub fn failure(&self) -> Option<Failure> {
+        [self.cup.err(), self.leg.err(), self.centre.err()].into_iter().flatten().min()
+    }
+}

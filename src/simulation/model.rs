@@ -1,0 +1,134 @@
+//! Everything a simulated case is made from, resolved and checked.
+
+use super::Quantity;
+use super::noise::Noise;
+use super::patient::{Anatomy, Implant};
+use crate::measurement::Side;
+use serde::{Deserialize, Serialize};
+
+/// A simulated world: the population, the change made, the protocol, the tools and the noise.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Model {
+    /// Operated side.
+    pub side: Side,
+    /// Patients.
+    pub anatomy: Anatomy,
+    /// Change made to the hip.
+    pub implant: Implant,
+    /// What the operator does.
+    pub protocol: Protocol,
+    /// Where the camera is.
+    pub camera: CameraPlace,
+    /// The tools as drawn.
+    pub tools: Tools,
+    /// The reductions, at least one.
+    pub reductions: Vec<Reduction>,
+    /// Noise sources.
+    pub noise: Noise,
+}
+
+/// What the operator does at each step.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Protocol {
+    /// Camera frames a second.
+    pub frame_rate_hz: f64,
+    /// Frames of the tip pivot.
+    pub tip_pivot_frames: usize,
+    /// Angle of the probe to the axis of the cone it is pivoted on.
+    pub tip_pivot_cone_deg: f64,
+    /// Readings of the level.
+    pub level_captures: u32,
+    /// Frames of one landmark capture.
+    pub landmark_frames: usize,
+    /// Captures of each landmark.
+    pub landmark_captures: u32,
+    /// Frames of one hold in a divot.
+    pub divot_frames: usize,
+    /// Frames of one trace of a groove.
+    pub trace_frames: usize,
+    /// How uneven the speed of a trace is: 0 even, below 1.
+    pub trace_unevenness: f64,
+    /// Frames of each turning of the hip.
+    pub centre_frames: usize,
+    /// Angle of the head to the axis of the cone it is turned on.
+    pub centre_cone_deg: f64,
+    /// Frames of the cup reading.
+    pub cup_frames: usize,
+}
+
+/// Where the camera is on the pelvis.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CameraPlace {
+    /// Kind of camera; `marker` is noise on marker positions.
+    pub model: CameraModel,
+    /// Camera origin from the operated side's ASIS: anterior, superior, lateral, mm. It looks at the native hip
+    /// centre.
+    pub position_mm: [f64; 3],
+}
+
+/// Camera models.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum CameraModel {
+    /// Noise on the three-dimensional position of each marker.
+    Marker,
+}
+
+/// The tools as drawn. Trackers have their markers near the XY plane, facing +Z.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Tools {
+    /// Markers on the probe's tracker, mm.
+    pub probe_markers_mm: Vec<[f64; 3]>,
+    /// Markers on the inserter's tracker, mm.
+    pub inserter_markers_mm: Vec<[f64; 3]>,
+    /// Markers on the tracker that is fixed to the head, mm.
+    pub head_markers_mm: Vec<[f64; 3]>,
+    /// Probe tip in its tracker's axes, mm.
+    pub probe_tip_mm: [f64; 3],
+    /// Cup axis in the inserter tracker's axes, out of the opening.
+    pub cup_axis: [f64; 3],
+    /// Distance of the inserter's tracker from the cup centre along the cup axis, mm.
+    pub inserter_length_mm: f64,
+    /// Head centre in the axes of the tracker that is fixed to it, mm.
+    pub head_centre_mm: [f64; 3],
+    /// Radius of the circular groove, mm.
+    pub circle_radius_mm: f64,
+    /// Semi-axes of the elliptic groove: major, minor, mm.
+    pub ellipse_semi_axes_mm: [f64; 2],
+    /// The three divots as drawn, mm.
+    pub three_divots_mm: [[f64; 3]; 3],
+    /// Feature from the point where neck and shaft axes meet: anterior, superior, lateral, mm.
+    pub feature_position_mm: [f64; 3],
+    /// Normal of the feature: anterior, superior, lateral.
+    pub feature_normal: [f64; 3],
+}
+
+/// One reduction: added to the drawn change, and how the leg is meant to lie.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Reduction {
+    /// Name for the reader.
+    pub name: String,
+    /// Leg length that its components add to the drawn change.
+    #[serde(default = "zero")]
+    pub added_leg_length_mm: Quantity,
+    /// Offset that its components add to the drawn change.
+    #[serde(default = "zero")]
+    pub added_offset_mm: Quantity,
+    /// Flexion that the operator gives the leg.
+    #[serde(default)]
+    pub flexion_deg: f64,
+    /// Adduction that the operator gives the leg.
+    #[serde(default)]
+    pub adduction_deg: f64,
+    /// Internal rotation that the operator gives the leg.
+    #[serde(default)]
+    pub internal_rotation_deg: f64,
+}
+
+const fn zero() -> Quantity {
+    Quantity::ZERO
+}

@@ -1,0 +1,279 @@
+//! What there is to know of each source beside its numbers, which stand in the defaults.
+
+use crate::simulation::source::Stratum;
+
+/// One noise source.
+#[derive(Clone, Copy, Debug)]
+pub struct SourceEntry {
+    /// Its id in files.
+    pub id: &'static str,
+    /// The strata at which it is drawn anew.
+    pub strata: &'static [Stratum],
+    /// What it is.
+    pub meaning: &'static str,
+    /// In which axes it acts.
+    pub axes: &'static str,
+    /// Its parameters.
+    pub parameters: &'static [Parameter],
+    /// A plausible range of its magnitude, in words.
+    pub plausible: &'static str,
+    /// Whether a run that says nothing of it draws it.
+    pub on_by_default: bool,
+}
+
+/// One parameter of a source.
+#[derive(Clone, Copy, Debug)]
+pub struct Parameter {
+    /// Its key, with the unit as suffix.
+    pub key: &'static str,
+    /// What it is.
+    pub meaning: &'static str,
+}
+
+const fn parameter(key: &'static str, meaning: &'static str) -> Parameter {
+    Parameter { key, meaning }
+}
+
+use Stratum::{Capture, Case, Device, Frame};
+
+const CASE_SHARE: Parameter = parameter("case_share", "proportion of the variance that repeats within a case");
+const PROBABILITY: &str = "probability that it happens";
+
+/// All noise sources, in the order of the procedure's parts.
+pub const SOURCES: [SourceEntry; 19] = [
+    SourceEntry {
+        id: "tracker.jitter",
+        strata: &[Frame],
+        meaning: "noise of a marker's position in one camera frame; across the ray it grows with r/250 mm, along \
+                  the ray with (r/250 mm) squared, r the distance from the camera",
+        axes: "across and along the ray from the camera to the marker",
+        parameters: &[
+            parameter("across_mm", "one marker, each axis across the ray, at 250 mm"),
+            parameter("along_mm", "one marker, along the ray, at 250 mm"),
+        ],
+        plausible: "across 0.02 to 0.15 mm; along 2 to 6 times across",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "camera.remount",
+        strata: &[Capture],
+        meaning: "the camera taken off and put back before the cup step: every later pose is turned about the \
+                  camera's origin and shifted",
+        axes: "camera axes",
+        parameters: &[
+            parameter("rotation_deg", "each component of the rotation vector"),
+            parameter("translation_mm", "each component of the translation"),
+        ],
+        plausible: "0.01 to 0.2 mm and degrees",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "level.table",
+        strata: &[Case],
+        meaning: "angle from the table's normal to gravity when the level is read",
+        axes: "Y and Z of the true level plane; the turn about Y changes sign for a left hip",
+        parameters: &[parameter("about_y_deg", "turn about Y"), parameter("about_z_deg", "turn about Z")],
+        plausible: "0.2 to 1.5 degrees",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "level.sensor",
+        strata: &[Device, Capture],
+        meaning: "offset of the inclinometer, the same for a device, and noise of each reading",
+        axes: "Y and Z of the true level plane; the turn about Y changes sign for a left hip",
+        parameters: &[
+            parameter("offset_about_y_deg", "offset, turn about Y"),
+            parameter("offset_about_z_deg", "offset, turn about Z"),
+            parameter("noise_about_y_deg", "noise of a reading, turn about Y"),
+            parameter("noise_about_z_deg", "noise of a reading, turn about Z"),
+        ],
+        plausible: "0.05 to 1 degree",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "landmark.palpation.asis",
+        strata: &[Case, Capture],
+        meaning: "how far the touched point lies from the anterior superior iliac spine",
+        axes: "anterior, superior, lateral in true bony axes",
+        parameters: &[
+            parameter("anterior_mm", "forwards"),
+            parameter("superior_mm", "upwards"),
+            parameter("lateral_mm", "towards the operated side"),
+            CASE_SHARE,
+        ],
+        plausible: "1.5 to 5 mm an axis",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "landmark.palpation.pubis",
+        strata: &[Case, Capture],
+        meaning: "how far the touched point lies from the midpoint of the pubis",
+        axes: "anterior, superior, lateral in true bony axes",
+        parameters: &[
+            parameter("anterior_mm", "forwards"),
+            parameter("superior_mm", "upwards"),
+            parameter("lateral_mm", "towards the operated side"),
+            CASE_SHARE,
+        ],
+        plausible: "2 to 6 mm an axis",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "landmark.tissue",
+        strata: &[Case],
+        meaning: "soft tissue between the finger and the bone: a bias with a spread, one factor a patient times a \
+                  thickness for each landmark",
+        axes: "anterior in true bony axes",
+        parameters: &[
+            parameter("factor", "the patient's factor, 1 is the typical patient"),
+            parameter("asis_mm", "thickness over each anterior superior iliac spine"),
+            parameter("pubis_mm", "thickness over the pubis"),
+        ],
+        plausible: "spine 0 to 10 mm, pubis 3 to 25 mm",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "probe.tremor",
+        strata: &[Frame],
+        meaning: "motion of the hand while a landmark is touched: each axis a first-order Gauss-Markov process",
+        axes: "anterior, superior, lateral in true bony axes",
+        parameters: &[
+            parameter("each_axis_mm", "displacement of the tip on each axis"),
+            parameter("time_constant_s", "time after which the correlation has fallen to 1/e"),
+        ],
+        plausible: "0.1 to 1 mm",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "probe.attach",
+        strata: &[Capture],
+        meaning: "how the tracker sits on the probe; seated before the tip is calibrated and again before the \
+                  first reduction",
+        axes: "probe tracker axes",
+        parameters: &[
+            parameter("rotation_deg", "each component of the rotation vector about the tracker's origin"),
+            parameter("translation_mm", "each component of the translation"),
+        ],
+        plausible: "0.02 to 0.3 mm and degrees",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "probe.slip",
+        strata: &[Capture, Frame],
+        meaning: "the tip moving in its pivot point in every frame, and the tip slipping once in a hold",
+        axes: "anterior, superior, lateral in true bony axes",
+        parameters: &[
+            parameter("in_pivot_mm", "each axis, each frame of the tip pivot"),
+            parameter("in_hold_mm", "each axis, from a random frame of the hold on"),
+            parameter("in_hold_probability", "probability that the tip slips in a hold"),
+        ],
+        plausible: "in the pivot point 0.02 to 0.3 mm",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "femur.groove",
+        strata: &[Frame],
+        meaning: "clearance of the tip in the groove or divot of the femoral feature",
+        axes: "anterior, superior, lateral in true bony axes",
+        parameters: &[parameter("each_axis_mm", "displacement of the tip on each axis")],
+        plausible: "0.05 to 0.5 mm",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "femur.loosening",
+        strata: &[Case],
+        meaning: "the feature moving on the bone, at once after the baseline",
+        axes: "femoral axes, about the feature's own origin",
+        parameters: &[
+            parameter("probability", PROBABILITY),
+            parameter("rotation_deg", "each component of the rotation vector"),
+            parameter("translation_mm", "each component of the translation"),
+        ],
+        plausible: "0 to 5 % of cases",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "posture.baseline",
+        strata: &[Case],
+        meaning: "the leg not in neutral when the baseline is taken",
+        axes: "rotation vector in true bony axes about the head centre",
+        parameters: &[
+            parameter("flexion_deg", "flexion"),
+            parameter("adduction_deg", "adduction"),
+            parameter("internal_rotation_deg", "internal rotation"),
+        ],
+        plausible: "1 to 5 degrees an axis",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "posture.reduction",
+        strata: &[Capture],
+        meaning: "the leg at a reduction not where it was at baseline",
+        axes: "rotation vector in true bony axes about the head centre",
+        parameters: &[
+            parameter("flexion_deg", "flexion"),
+            parameter("adduction_deg", "adduction"),
+            parameter("internal_rotation_deg", "internal rotation"),
+        ],
+        plausible: "1 to 5 degrees an axis",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "centre.native",
+        strata: &[Case, Frame],
+        meaning: "head not round and socket worn: the turning point is off the geometric centre and wanders",
+        axes: "anterior, superior, lateral in true bony axes",
+        parameters: &[
+            parameter("anterior_mm", "forwards"),
+            parameter("superior_mm", "upwards"),
+            parameter("lateral_mm", "towards the operated side"),
+            CASE_SHARE,
+        ],
+        plausible: "0.5 to 4 mm an axis",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "centre.liner",
+        strata: &[Frame],
+        meaning: "clearance of the new pair: the head's centre anywhere in a small ball",
+        axes: "uniform in a ball about the new centre",
+        parameters: &[parameter("radial_clearance_mm", "radius of the ball")],
+        plausible: "0.03 to 0.3 mm",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "cup.attach",
+        strata: &[Capture],
+        meaning: "how the tracker sits on the inserter",
+        axes: "about each of the inserter's two transverse axes",
+        parameters: &[parameter("transverse_deg", "turn about each transverse axis")],
+        plausible: "0.1 to 1 degree",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "cup.runout",
+        strata: &[Device],
+        meaning: "the inserter's axis off its drawing",
+        axes: "about each of the inserter's two transverse axes",
+        parameters: &[parameter("transverse_deg", "turn about each transverse axis")],
+        plausible: "0.1 to 1 degree",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "cup.seating",
+        strata: &[Case],
+        meaning: "the cup moving after it was read; truth is the final cup. Drawn only where the file names it",
+        axes: "rotation vector in true bony axes about the new centre",
+        parameters: &[parameter("each_axis_deg", "each of flexion, adduction, internal rotation")],
+        plausible: "0.5 to 3 degrees",
+        on_by_default: false,
+    },
+];
+
+impl SourceEntry {
+    /// Whether an entry of `off`, `only` or `scale` names this source: its id, or the beginning of it.
+    #[must_use]
+    pub fn is_named_by(&self, prefix: &str) -> bool {
+        self.id.strip_prefix(prefix).is_some_and(|rest| rest.is_empty() || rest.starts_with('.'))
+    }
+}

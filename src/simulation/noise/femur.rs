@@ -1,0 +1,72 @@
+//! The feature on the femur.
+
+use super::camera::rotation_then_translation;
+use crate::geometry::{Point, Pose, Rotation};
+use crate::measurement::Feature;
+use crate::simulation::Quantity;
+use crate::simulation::normal;
+use crate::simulation::patient::PatientVector;
+use crate::simulation::source::{Basis, Source};
+use crate::simulation::streams::{CaseKey, Scores};
+use serde::{Deserialize, Serialize};
+
+/// Sources `femur.*`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct FemurNoise {
+    /// `femur.groove`.
+    pub groove: Source<Groove>,
+    /// `femur.loosening`.
+    pub loosening: Source<Loosening>,
+}
+
+/// Clearance of the tip in the groove or divot.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Groove {
+    /// Displacement of the tip on each axis.
+    pub each_axis_mm: Quantity,
+    /// Where the numbers come from.
+    pub basis: Basis,
+}
+
+/// The feature moving on the bone after the baseline.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Loosening {
+    /// Probability that it happens.
+    pub probability: f64,
+    /// Each component of the rotation vector.
+    pub rotation_deg: Quantity,
+    /// Each component of the translation.
+    pub translation_mm: Quantity,
+    /// Where the numbers come from.
+    pub basis: Basis,
+}
+
+impl Source<Groove> {
+    /// Displacement of the tip in the next frame.
+    #[must_use]
+    pub fn displacement(&self, scores: &mut Scores) -> PatientVector {
+        PatientVector::from(self.three_values(&self.model.each_axis_mm, scores.next_three()))
+    }
+}
+
+impl Source<Loosening> {
+    /// How the feature has moved on the bone, about its own origin.
+    #[must_use]
+    pub fn motion(&self, key: &CaseKey) -> Pose<Feature, Feature> {
+        let still = Pose::new(Rotation::identity(), Point::ORIGIN);
+        if self.is_off() {
+            return still;
+        }
+        let mut scores = self.case_stream(key);
+        if normal::complement(scores.next_score()) >= self.model.probability {
+            return still;
+        }
+        rotation_then_translation(
+            self.three_values(&self.model.rotation_deg, scores.next_three()),
+            self.three_values(&self.model.translation_mm, scores.next_three()),
+        )
+    }
+}

@@ -1,0 +1,92 @@
+//! The noise sources: one file for each family, and the catalogue that lists them all.
+
+mod camera;
+mod catalogue;
+mod centre;
+mod cup;
+mod femur;
+mod landmark;
+mod level;
+mod posture;
+mod probe;
+mod tracker;
+
+pub use camera::{CameraNoise, Remount};
+pub use catalogue::{Parameter, SOURCES, SourceEntry};
+pub use centre::{CentreNoise, Liner, NativeCentre};
+pub use cup::{CupNoise, Seating, TransverseTilt};
+pub use femur::{FemurNoise, Groove, Loosening};
+pub use landmark::{LandmarkNoise, Palpation, PalpationNoise, Tissue};
+pub use level::{LevelNoise, LevelSensor, LevelTable};
+pub use posture::{Posture, PostureNoise};
+pub use probe::{ProbeNoise, Seat, Slip, Tremor};
+pub use tracker::{Jitter, TrackerNoise};
+
+use super::source::Switch;
+use super::streams::source_key;
+use serde::{Deserialize, Serialize};
+
+/// Every noise source of a case, by family.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Noise {
+    /// What the camera sees of a tracker.
+    pub tracker: TrackerNoise,
+    /// The camera's seat on the pelvis.
+    pub camera: CameraNoise,
+    /// The level reading.
+    pub level: LevelNoise,
+    /// Touching landmarks.
+    pub landmark: LandmarkNoise,
+    /// The probe and the hand that holds it.
+    pub probe: ProbeNoise,
+    /// The feature on the femur.
+    pub femur: FemurNoise,
+    /// How the leg lies.
+    pub posture: PostureNoise,
+    /// Turning points of the hip.
+    pub centre: CentreNoise,
+    /// The cup and its inserter.
+    pub cup: CupNoise,
+}
+
+impl Noise {
+    /// The switches of all sources, in the order of [`SOURCES`].
+    pub fn switches(&mut self) -> [(&'static SourceEntry, &mut Switch); SOURCES.len()] {
+        let switches = [
+            &mut self.tracker.jitter.switch,
+            &mut self.camera.remount.switch,
+            &mut self.level.table.switch,
+            &mut self.level.sensor.switch,
+            &mut self.landmark.palpation.asis.switch,
+            &mut self.landmark.palpation.pubis.switch,
+            &mut self.landmark.tissue.switch,
+            &mut self.probe.tremor.switch,
+            &mut self.probe.attach.switch,
+            &mut self.probe.slip.switch,
+            &mut self.femur.groove.switch,
+            &mut self.femur.loosening.switch,
+            &mut self.posture.baseline.switch,
+            &mut self.posture.reduction.switch,
+            &mut self.centre.native.switch,
+            &mut self.centre.liner.switch,
+            &mut self.cup.attach.switch,
+            &mut self.cup.runout.switch,
+            &mut self.cup.seating.switch,
+        ];
+        let mut entries = SOURCES.iter();
+        switches.map(|switch| {
+            // Both arrays have the same length, which the return type checks.
+            let entry = entries.next().unwrap_or(&SOURCES[0]);
+            (entry, switch)
+        })
+    }
+
+    /// Sets the stream key of every source and the scale that `scale_of` gives for its id.
+    pub fn switch(&mut self, mut scale_of: impl FnMut(&SourceEntry) -> f64) {
+        for (entry, switch) in self.switches() {
+            switch.key = source_key(entry.id);
+            switch.scale = scale_of(entry);
+        }
+    }
+}

@@ -1,0 +1,209 @@
+//! A noise source: what it draws, on which stream, at which scale.
+
+use super::quantity::Quantity;
+use super::streams::{CaseKey, Scores, StreamKey};
+use crate::measurement::Step;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+/// How often something is drawn anew.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Stratum {
+    /// Differs from unit to unit.
+    Device,
+    /// Differs from patient to patient.
+    Case,
+    /// Drawn each time something is picked up, attached or pointed at.
+    Capture,
+    /// Drawn for each camera frame.
+    Frame,
+}
+
+impl Stratum {
+    /// The word for it in tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Device => "device",
+            Self::Case => "case",
+            Self::Capture => "capture",
+            Self::Frame => "frame",
+        }
+    }
+}
+
+/// Where the numbers of a source come from.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Basis {
+    /// Measured, published or assumed.
+    pub kind: BasisKind,
+    /// The publication; needed where `kind` is published.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub source: Option<String>,
+    /// Anything a reader should know.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+}
+
+/// Kinds of basis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum BasisKind {
+    /// From the user's own bench.
+    Measured,
+    /// From a publication.
+    Published,
+    /// Taken as plausible.
+    Assumed,
+}
+
+impl BasisKind {
+    /// The word for it in files.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Measured => "measured",
+            Self::Published => "published",
+            Self::Assumed => "assumed",
+        }
+    }
+}
+
+/// A capture within a case, packed so that its number does not depend on what else is captured: the step from
+/// 1, the take (reduction), the item (landmark or divot), and the repeat. Left and right ASIS are keyed as the
+/// operated and the other side, so that mirrored cases draw the same.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CaptureKey(u64);
+
+impl CaptureKey {
+    /// The key of a capture. `item` is a divot, or the ASIS: 0 operated, 1 other side.
+    #[must_use]
+    pub const fn new(step: Step, take: u32, item: u32, repeat: u32) -> Self {
+        let step = match step {
+            Step::TipPivot => 1,
+            Step::Level => 2,
+            Step::AsisLeft | Step::AsisRight => 3,
+            Step::Pubis => 4,
+            Step::FemurBaseline => 5,
+            Step::CentreNative => 6,
+            Step::Cup => 7,
+            Step::CentreNew => 8,
+            Step::FemurReduction => 9,
+        };
+        Self(step << 56 | (take as u64) << 40 | (item as u64) << 32 | repeat as u64)
+    }
+
+    /// What happens between the steps `before` and the next one: something seated or put back.
+    #[must_use]
+    pub const fn before(step: Step) -> Self {
+        Self(Self::new(step, 0, 0, 0).0 | 1 << 63)
+    }
+}
+
+/// A source with its switch. `model` holds what the experiment file says of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Source<M> {
+    /// Parameters.
+    pub model: M,
+    /// Stream and scale.
+    pub switch: Switch,
+}
+
+/// On which stream a source draws, and by how much its draws are multiplied.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Switch {
+    /// Key of the source in the stream.
+    pub key: u64,
+    /// 0 or 1: which of two independent sets of draws.
+    pub replicate: u64,
+    /// Factor on every drawn value; 0 is off.
+    pub scale: f64,
+}
+
+impl Default for Switch {
+    fn default() -> Self {
+        Self { key: 0, replicate: 0, scale: 1.0 }
+    }
+}
+
+impl<M> Source<M> {
+    /// Whether it draws nothing.
+    #[inline]
+    #[must_use]
+    pub fn is_off(&self) -> bool {
+        self.switch.scale == 0.0
+    }
+
+    /// The drawn value at a score, scaled.
+    #[inline]
+    #[must_use]
+    pub fn value(&self, quantity: &Quantity, score: f64) -> f64 {
+        self.switch.scale * quantity.value(score)
+    }
+
+    /// Three drawn values of one quantity, scaled.
+    #[inline]
+    #[must_use]
+    pub fn three_values(&self, quantity: &Quantity, scores: [f64; 3]) -> [f64; 3] {
+        scores.map(|score| self.value(quantity, score))
+    }
+
+    /// The stream of this source for the device of a case.
+    #[must_use]
+    pub fn device_stream(&self, key: &CaseKey) -> Scores {
+        self.stream(CaseKey { case: 0, ..*key }, 0)
+    }
+
+    /// The stream of this source for a case.
+    #[must_use]
+    pub fn case_stream(&self, key: &CaseKey) -> Scores {
+        self.stream(*key, 0)
+    }
+
+    /// The stream of this source for a capture; its frames are successive draws.
+    #[must_use]
+    pub fn capture_stream(&self, key: &CaseKey, capture: CaptureKey) -> Scores {
+        self.stream(*key, capture.0)
+    }
+
+    fn stream(&self, key: CaseKey, capture: u64) -> Scores {
+        let Switch { key: source, replicate, .. } = self.switch;
+        StreamKey { seed: key.seed, replicate, source, device: key.device, case: key.case, capture }.open()
+    }
+}
+
+// A source is written as its model alone; the switch comes from `off`, `only`, `scale` and the catalogue.
+impl<'de, M: Deserialize<'de>> Deserialize<'de> for Source<M> {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        Ok(Self { model: M::deserialize(deserializer)?, switch: Switch::default() })
+    }
+}
+
+impl<M: Serialize> Serialize for Source<M> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        self.model.serialize(serializer)
+    }
+}
+
+/// A score part of whose variance repeats within a case: `sqrt(share) case + sqrt(1 - share) other`, again a
+/// standard normal score.
+#[derive(Clone, Copy, Debug)]
+pub struct SharedScore {
+    case_weight: f64,
+    other_weight: f64,
+}
+
+impl SharedScore {
+    /// With the proportion of variance, 0 to 1, that repeats within a case.
+    #[must_use]
+    pub fn new(case_share: f64) -> Self {
+        Self { case_weight: case_share.sqrt(), other_weight: (1.0 - case_share).sqrt() }
+    }
+
+    /// The combined score.
+    #[inline]
+    #[must_use]
+    pub fn of(&self, case: f64, other: f64) -> f64 {
+        self.case_weight * case + self.other_weight * other
+    }
+}
