@@ -1,24 +1,26 @@
 //! The simulator: truth, a patient, tools and noise in; observations out, and the truth sealed.
 
-// mod case;
+mod case;
 pub mod model;
 pub mod noise;
 pub mod normal;
 mod patient;
 mod quantity;
-// mod scene;
+mod scene;
 mod source;
 mod streams;
-// mod truth;
+mod theatre;
+mod tool;
+mod truth;
 
-// pub use case::Simulator;
+pub use case::{Memory, Simulator};
 pub use model::Model;
 pub use patient::{Anatomy, Change, Implant, Patient, PatientTurn, PatientVector};
 pub use quantity::{DISTRIBUTIONS, Quantity, Shape};
-// pub use scene::Scene;
+pub use scene::Scene;
 pub use source::{Basis, BasisKind, CaptureKey, SharedScore, Source, Stratum, Switch};
 pub use streams::{CaseKey, Scores, StreamKey, source_key};
-// pub use truth::{SealedTruth, TrueReading, Truth};
+pub use truth::{SealedTruth, TrueReading, Truth};
 
 /// True bony axes: X anterior, Y superior, Z to the patient's right, origin midway between the true spines.
 #[derive(Clone, Copy, Debug, PartialEq)]

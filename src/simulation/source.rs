@@ -93,6 +93,12 @@ impl CaptureKey {
         Self(step << 56 | (take as u64) << 40 | (item as u64) << 32 | repeat as u64)
     }
 
+    /// The packed number.
+    #[must_use]
+    pub const fn packed(self) -> u64 {
+        self.0
+    }
+
     /// What happens between the steps `before` and the next one: something seated or put back.
     #[must_use]
     pub const fn before(step: Step) -> Self {
@@ -164,6 +170,12 @@ impl<M> Source<M> {
     #[must_use]
     pub fn capture_stream(&self, key: &CaseKey, capture: CaptureKey) -> Scores {
         self.stream(*key, capture.0)
+    }
+
+    /// The stream of a capture whose frames are to be drawn; `None` if the source is off.
+    #[must_use]
+    pub fn frames(&self, key: &CaseKey, capture: CaptureKey) -> Option<Scores> {
+        (!self.is_off()).then(|| self.capture_stream(key, capture))
     }
 
     fn stream(&self, key: CaseKey, capture: u64) -> Scores {

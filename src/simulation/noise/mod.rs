@@ -19,7 +19,7 @@ pub use femur::{FemurNoise, Groove, Loosening};
 pub use landmark::{LandmarkNoise, Palpation, PalpationNoise, Tissue};
 pub use level::{LevelNoise, LevelSensor, LevelTable};
 pub use posture::{Posture, PostureNoise};
-pub use probe::{ProbeNoise, Seat, Slip, Tremor};
+pub use probe::{HoldSlip, ProbeNoise, Seat, Slip, Tremor};
 pub use tracker::{Jitter, TrackerNoise};
 
 use super::source::Switch;

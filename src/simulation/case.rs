@@ -1,0 +1,172 @@
+//! One simulated case: truth and noise in, observations out, step by step as in the theatre.
+
+use super::model::{Model, Reduction};
+use super::patient::{PatientTurn, PatientVector};
+use super::scene::Scene;
+use super::source::CaptureKey;
+use super::streams::{CaseKey, StreamKey, source_key};
+use super::theatre::Theatre;
+use super::tool::{ConeSwing, Tool};
+use super::truth::{SealedTruth, Truth};
+use super::{Femur, Quantity, TruePelvis};
+use crate::geometry::{Displacement, Pose, Rotation};
+use crate::measurement::{FemurFeature, Observations, Plane, Step};
+
+/// Produces cases of one model, for one plane and one femoral feature.
+#[derive(Clone, Debug)]
+pub struct Simulator {
+    pub(super) model: Model,
+    pub(super) plane: Plane,
+    pub(super) femur: FemurFeature,
+    pub(super) probe: Tool,
+    pub(super) inserter: Tool,
+    pub(super) head: Tool,
+    pub(super) tip_swing: ConeSwing,
+    pub(super) centre_swing: ConeSwing,
+}
+
+/// Memory of one thread, used again from case to case.
+#[derive(Debug)]
+pub struct Memory {
+    /// What was observed.
+    pub observed: Observations,
+    femur_shifts: Vec<Displacement<TruePelvis>>,
+}
+
+impl Default for Memory {
+    fn default() -> Self {
+        Self { observed: Observations::of_markers(), femur_shifts: Vec::new() }
+    }
+}
+
+impl Memory {
+    /// Takes the truth's memory back for the next case.
+    pub fn reclaim(&mut self, truth: Truth) {
+        self.femur_shifts = truth.femur_shifts;
+    }
+}
+
+impl Simulator {
+    /// For the captures that a plane and a feature need.
+    #[must_use]
+    pub fn new(model: Model, plane: Plane, femur: FemurFeature) -> Self {
+        let (tools, protocol) = (&model.tools, &model.protocol);
+        Self {
+            probe: Tool::with_shaft(&tools.probe_markers_mm, tools.probe_tip_mm),
+            head: Tool::with_shaft(&tools.head_markers_mm, tools.head_centre_mm),
+            inserter: Tool::new(
+                &tools.inserter_markers_mm,
+                Displacement::from_vector(tools.cup_axis.into()),
+                [0.0; 3],
+            ),
+            tip_swing: ConeSwing::new(protocol.tip_pivot_frames, protocol.tip_pivot_cone_deg),
+            centre_swing: ConeSwing::new(protocol.centre_frames, protocol.centre_cone_deg),
+            model,
+            plane,
+            femur,
+        }
+    }
+
+    /// The model it simulates.
+    #[must_use]
+    pub fn model(&self) -> &Model {
+        &self.model
+    }
+
+    /// Simulates one case into `memory.observed` and hands over its sealed truth.
+    pub fn observe(&self, key: &CaseKey, memory: &mut Memory) -> SealedTruth {
+        let (model, noise) = (&self.model, &self.model.noise);
+        let side = model.side;
+        let patient = model.anatomy.draw(key);
+        let change = model.implant.draw(key);
+        let mut scene = Scene::of(model, &patient, &change);
+        scene.final_cup_axis = noise.cup.seating.turn(key).on(side) * scene.cup_axis;
+
+        memory.observed.clear();
+        let mut theatre = Theatre::new(self, key, &scene, &mut memory.observed);
+
+        // 1. The probe's tracker is seated and its tip pivoted.
+        theatre.seat_probe(Step::TipPivot);
+        theatre.pivot_tip();
+
+        // 2. The landmarks are touched and the level is read.
+        if self.plane == Plane::Level {
+            theatre.read_level();
+        }
+        theatre.touch_landmarks();
+
+        // 3. The femoral feature before dislocation.
+        let baseline = noise.posture.baseline.turn(|source| source.case_stream(key)).on(side);
+        let femur = Pose::<Femur, TruePelvis>::new(baseline.relabelled(), scene.native_centre);
+        theatre.locate_feature(Step::FemurBaseline, 0, femur * scene.feature);
+
+        // 4. The native centre.
+        theatre.turn_native_head();
+
+        // 5. The camera is taken off and put back.
+        theatre.put_camera_back(noise.camera.remount.displacement(key));
+
+        // 6. The cup, and 7. the new centre.
+        theatre.hold_inserter();
+        theatre.turn_trial_head();
+
+        // 8. The femoral feature at each reduction; the probe's tracker is seated again.
+        theatre.seat_probe(Step::FemurReduction);
+        let moved_feature = scene.feature * noise.femur.loosening.motion(key);
+        let mut femur_shifts = std::mem::take(&mut memory.femur_shifts);
+        femur_shifts.clear();
+        for (take, reduction) in (0..).zip(&model.reductions) {
+            let capture = CaptureKey::new(Step::FemurReduction, take, 0, 0);
+            // The true shift of the femur, D, and from it g: from the old to the new head centre in the femur.
+            let shift = PatientVector {
+                anterior: 0.0,
+                superior: -(change.leg_length_mm + reduction.added_leg_length(key, capture)),
+                lateral: change.offset_mm + reduction.added_offset(key, capture),
+            }
+            .on(side);
+            let head_shift = (scene.renewed_centre - scene.native_centre) - shift;
+            let turn =
+                reduction.posture() + noise.posture.reduction.turn(|source| source.capture_stream(key, capture));
+            let turned: Rotation<Femur, TruePelvis> = (turn.on(side) * baseline).relabelled();
+            // H1 + F1 (x0 - g): the femur's own origin is the centre of its native head.
+            let femur = Pose::new(turned, scene.renewed_centre - turned * femoral(head_shift));
+            theatre.locate_feature(Step::FemurReduction, take, femur * moved_feature);
+            femur_shifts.push(shift);
+        }
+        SealedTruth::seal(Truth { patient, change, scene, femur_shifts })
+    }
+}
+
+/// A displacement in true bony axes, as one in the femur at neutral.
+fn femoral(displacement: Displacement<TruePelvis>) -> Displacement<Femur> {
+    Displacement::from_vector(*displacement.vector())
+}
+
+impl Reduction {
+    fn added_leg_length(&self, key: &CaseKey, capture: CaptureKey) -> f64 {
+        const SOURCE: u64 = source_key("reduction.added_leg_length_mm");
+        added(&self.added_leg_length_mm, SOURCE, key, capture)
+    }
+
+    fn added_offset(&self, key: &CaseKey, capture: CaptureKey) -> f64 {
+        const SOURCE: u64 = source_key("reduction.added_offset_mm");
+        added(&self.added_offset_mm, SOURCE, key, capture)
+    }
+
+    fn posture(&self) -> PatientTurn {
+        PatientTurn {
+            flexion_deg: self.flexion_deg,
+            adduction_deg: self.adduction_deg,
+            internal_rotation_deg: self.internal_rotation_deg,
+        }
+    }
+}
+
+fn added(quantity: &Quantity, source: u64, key: &CaseKey, capture: CaptureKey) -> f64 {
+    if let Quantity::Constant(value) = quantity {
+        return *value;
+    }
+    let &CaseKey { seed, device, case } = key;
+    let stream = StreamKey { seed, replicate: 0, source, device, case, capture: capture.packed() };
+    quantity.value(stream.open().next_score())
+}

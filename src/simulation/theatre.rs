@@ -1,0 +1,290 @@
+//! The steps of a case: each holds, traces or turns a tool where it truly is, lets noise move it, and records
+//! what the camera sees.
+
+use super::TruePelvis;
+use super::case::Simulator;
+use super::noise::HoldSlip;
+use super::normal;
+use super::patient::PatientVector;
+use super::scene::Scene;
+use super::source::CaptureKey;
+use super::streams::{CaseKey, Scores, StreamKey, source_key};
+use super::tool::{Tool, held};
+use super::truth::Triad;
+use crate::geometry::{Direction, Point, Pose, Rotation};
+use crate::measurement::{
+    Camera, Capture, DIVOT_COUNT, Feature, FemurFeature, Observations, Plane, Side, Sightings, Step, Tracker,
+};
+
+/// Direction from the tip to the hand in which probe and head are held: up from the patient and outwards.
+const HOLD: PatientVector = PatientVector { anterior: 0.75, superior: 0.15, lateral: 0.65 };
+
+/// Where the probe's tip is pivoted, from the native hip centre: a pivot point beside the wound.
+const PIVOT_PLACE: PatientVector = PatientVector { anterior: 60.0, superior: -40.0, lateral: 60.0 };
+
+/// The case in progress: where the camera and the probe's tip are now, and what has been observed.
+pub struct Theatre<'a> {
+    simulator: &'a Simulator,
+    key: &'a CaseKey,
+    side: Side,
+    scene: &'a Scene,
+    camera: Pose<TruePelvis, Camera>,
+    tip: Point<Tracker>,
+    observed: &'a mut Observations,
+    frames: usize,
+}
+
+/// A capture in progress.
+struct Recording {
+    capture: Capture,
+    jitter: Option<Scores>,
+}
+
+impl<'a> Theatre<'a> {
+    /// Before the first step.
+    pub fn new(simulator: &'a Simulator, key: &'a CaseKey, scene: &'a Scene, observed: &'a mut Observations) -> Self {
+        let (camera, tip) = (scene.camera, simulator.probe.point);
+        Self { simulator, key, side: scene.side, scene, camera, tip, observed, frames: 0 }
+    }
+
+    /// The camera is put back, moved in its own axes.
+    pub fn put_camera_back(&mut self, moved: Pose<Camera, Camera>) {
+        self.camera = moved * self.camera;
+    }
+
+    /// The tracker is seated on the probe before a step.
+    pub fn seat_probe(&mut self, before: Step) {
+        let seat = self.simulator.model.noise.probe.attach.seat(self.key, before);
+        self.tip = seat * self.simulator.probe.point;
+    }
+
+    pub fn pivot_tip(&mut self) {
+        let simulator = self.simulator;
+        let slip = &simulator.model.noise.probe.slip;
+        let place = self.scene.native_centre + PIVOT_PLACE.on(self.side);
+        let capture = CaptureKey::new(Step::TipPivot, 0, 0, 0);
+        let mut frames = self.begin(Step::TipPivot, 0, 0, capture);
+        let mut slips = slip.frames(self.key, capture);
+        let (hold, upright) = self.hold(&simulator.probe, place);
+        for turn in simulator.tip_swing.turns(hold) {
+            let slipped = slips.as_mut().map_or(PatientVector::ZERO, |scores| slip.in_pivot(scores));
+            let pose = Pose::placing(turn * upright, self.tip, place + slipped.on(self.side));
+            self.see(&simulator.probe, pose, &mut frames);
+        }
+        self.end(frames);
+    }
+
+    pub fn read_level(&mut self) {
+        let noise = &self.simulator.model.noise.level;
+        let level = Triad::level(self.scene.up);
+        let table = noise.table.turn(self.key, self.side);
+        for repeat in 0..self.simulator.model.protocol.level_captures {
+            let capture = CaptureKey::new(Step::Level, 0, 0, repeat);
+            let sensor = noise.sensor.turn(self.key, self.side, capture);
+            let up = level.turned_up(table.about_y_deg + sensor.about_y_deg, table.about_z_deg + sensor.about_z_deg);
+            let index = self.observed.ups.len();
+            self.observed.ups.push(self.camera.rotation * up);
+            let capture = Capture { step: Step::Level, take: 0, divot: 0, frames: index..index + 1 };
+            self.observed.captures.push(capture);
+        }
+    }
+
+    pub fn touch_landmarks(&mut self) {
+        let noise = &self.simulator.model.noise.landmark;
+        let scene = self.scene;
+        let (asis_mm, pubis_mm) = noise.tissue.thickness_mm(self.key);
+        let skin = |thickness_mm| PatientVector { anterior: thickness_mm, ..PatientVector::ZERO };
+        let (left_item, right_item) = if self.side == Side::Right { (1, 0) } else { (0, 1) };
+        for (step, landmark, item, palpation, tissue_mm) in [
+            (Step::AsisLeft, scene.asis_left, left_item, &noise.palpation.asis, asis_mm),
+            (Step::AsisRight, scene.asis_right, right_item, &noise.palpation.asis, asis_mm),
+            (Step::Pubis, scene.pubis, 0, &noise.palpation.pubis, pubis_mm),
+        ] {
+            if step == Step::Pubis && self.simulator.plane == Plane::Level {
+                continue;
+            }
+            for repeat in 0..self.simulator.model.protocol.landmark_captures {
+                let capture = CaptureKey::new(step, 0, item, repeat);
+                let missed = palpation.error(self.key, item, capture);
+                let place = landmark + skin(tissue_mm).on(self.side) + missed.on(self.side);
+                self.hold_on_skin(step, capture, place);
+            }
+        }
+    }
+
+    /// The probe held on a landmark: the hand trembles, and the tip may slip.
+    fn hold_on_skin(&mut self, step: Step, capture: CaptureKey, place: Point<TruePelvis>) {
+        let simulator = self.simulator;
+        let (protocol, noise) = (&simulator.model.protocol, &simulator.model.noise.probe);
+        let mut frames = self.begin(step, 0, 0, capture);
+        let slip = noise.slip.in_hold(self.key, capture, protocol.landmark_frames);
+        let mut tremor = noise.tremor.path(self.key, capture, protocol.frame_rate_hz);
+        let (_, orientation) = self.hold(&simulator.probe, place);
+        for frame in 0..protocol.landmark_frames {
+            let shaken = tremor.as_mut().map_or(PatientVector::ZERO, |path| noise.tremor.next_displacement(path));
+            let tip = place + shaken.on(self.side) + slipped(slip, frame).on(self.side);
+            self.see(&simulator.probe, Pose::placing(orientation, self.tip, tip), &mut frames);
+        }
+        self.end(frames);
+    }
+
+    /// The femoral feature touched or traced where it is now.
+    pub fn locate_feature(&mut self, step: Step, take: u32, feature: Pose<Feature, TruePelvis>) {
+        let tools = &self.simulator.model.tools;
+        let [major_mm, minor_mm] = tools.ellipse_semi_axes_mm;
+        match self.simulator.femur {
+            FemurFeature::Divot => self.hold_in_divot(step, take, 0, feature.origin),
+            FemurFeature::ThreeDivots => {
+                for (divot, &[x, y, z]) in (0..).zip(&tools.three_divots_mm).take(DIVOT_COUNT) {
+                    self.hold_in_divot(step, take, divot, feature * Point::new(x, y, z));
+                }
+            }
+            FemurFeature::Circle => {
+                self.trace(step, take, feature, tools.circle_radius_mm, tools.circle_radius_mm);
+            }
+            FemurFeature::Ellipse => self.trace(step, take, feature, major_mm, minor_mm),
+        }
+    }
+
+    fn hold_in_divot(&mut self, step: Step, take: u32, divot: u32, place: Point<TruePelvis>) {
+        let simulator = self.simulator;
+        let (noise, count) = (&simulator.model.noise, simulator.model.protocol.divot_frames);
+        let capture = CaptureKey::new(step, take, divot, 0);
+        let mut frames = self.begin(step, take, divot, capture);
+        let slip = noise.probe.slip.in_hold(self.key, capture, count);
+        let mut clearance = simulator.model.noise.femur.groove.frames(self.key, capture);
+        let (_, orientation) = self.hold(&simulator.probe, place);
+        for frame in 0..count {
+            let loose = self.loose(&mut clearance);
+            let tip = place + loose.on(self.side) + slipped(slip, frame).on(self.side);
+            self.see(&simulator.probe, Pose::placing(orientation, self.tip, tip), &mut frames);
+        }
+        self.end(frames);
+    }
+
+    /// Once round a groove from a random start at uneven speed.
+    fn trace(&mut self, step: Step, take: u32, feature: Pose<Feature, TruePelvis>, major_mm: f64, minor_mm: f64) {
+        const SOURCE: u64 = source_key("protocol.trace");
+        let simulator = self.simulator;
+        let protocol = &simulator.model.protocol;
+        let capture = CaptureKey::new(step, take, 0, 0);
+        let mut frames = self.begin(step, take, 0, capture);
+        let &CaseKey { seed, device, case } = self.key;
+        let key = StreamKey { seed, replicate: 0, source: SOURCE, device, case, capture: capture.packed() };
+        let mut scores = key.open();
+        let mut uniform_turn = || std::f64::consts::TAU * normal::cumulative(scores.next_score());
+        let (start, phase) = (uniform_turn(), uniform_turn());
+        let mut clearance = simulator.model.noise.femur.groove.frames(self.key, capture);
+        let (_, orientation) = self.hold(&simulator.probe, feature.origin);
+        for frame in 0..protocol.trace_frames {
+            let turn = std::f64::consts::TAU * frame as f64 / protocol.trace_frames as f64;
+            let angle = start + turn + protocol.trace_unevenness * libm::sin(turn + phase);
+            let (sine, cosine) = libm::sincos(angle);
+            let groove = feature * Point::new(0.0, major_mm * cosine, minor_mm * sine);
+            let tip = groove + self.loose(&mut clearance).on(self.side);
+            self.see(&simulator.probe, Pose::placing(orientation, self.tip, tip), &mut frames);
+        }
+        self.end(frames);
+    }
+
+    pub fn turn_native_head(&mut self) {
+        let native = &self.simulator.model.noise.centre.native;
+        let capture = CaptureKey::new(Step::CentreNative, 0, 0, 0);
+        let kept = native.of_case(self.key);
+        let mut wander = native.frames(self.key, capture);
+        self.turn_head(Step::CentreNative, capture, self.scene.native_centre, || {
+            wander.as_mut().map_or(PatientVector::ZERO, |scores| native.displacement(&kept, scores))
+        });
+    }
+
+    pub fn turn_trial_head(&mut self) {
+        let liner = &self.simulator.model.noise.centre.liner;
+        let capture = CaptureKey::new(Step::CentreNew, 0, 0, 0);
+        let mut rattle = liner.frames(self.key, capture);
+        self.turn_head(Step::CentreNew, capture, self.scene.renewed_centre, || {
+            rattle.as_mut().map_or(PatientVector::ZERO, |scores| liner.displacement(scores))
+        });
+    }
+
+    /// A tracked head turned in its socket about a centre that each frame displaces.
+    fn turn_head(
+        &mut self,
+        step: Step,
+        capture: CaptureKey,
+        centre: Point<TruePelvis>,
+        mut displaced: impl FnMut() -> PatientVector,
+    ) {
+        let simulator = self.simulator;
+        let mut frames = self.begin(step, 0, 0, capture);
+        let (hold, upright) = self.hold(&simulator.head, centre);
+        for turn in simulator.centre_swing.turns(hold) {
+            let place = centre + displaced().on(self.side);
+            self.see(&simulator.head, Pose::placing(turn * upright, simulator.head.point, place), &mut frames);
+        }
+        self.end(frames);
+    }
+
+    /// The inserter held in the final cup; its tracker sits askew, its axis is off its drawing.
+    pub fn hold_inserter(&mut self) {
+        let simulator = self.simulator;
+        let (noise, tool) = (&simulator.model.noise.cup, &simulator.inserter);
+        let (key, scene) = (self.key, self.scene);
+        let capture = CaptureKey::new(Step::Cup, 0, 0, 0);
+        let mut frames = self.begin(Step::Cup, 0, 0, capture);
+        let attached = noise.attach.turns_deg(|source| source.capture_stream(key, capture));
+        let runout = noise.runout.turns_deg(|source| source.device_stream(key));
+        let place = scene.renewed_centre + simulator.model.tools.inserter_length_mm * scene.cup_axis;
+        let straight = held(tool.axis, scene.cup_axis, scene.towards_camera(place));
+        let transverse = tool.transverse().map(|axis| straight * axis);
+        let turn = (attached[0] + runout[0]).to_radians() * transverse[0]
+            + (attached[1] + runout[1]).to_radians() * transverse[1];
+        let askew = Rotation::<TruePelvis, TruePelvis>::from_rotation_vector(turn) * straight;
+        for _ in 0..simulator.model.protocol.cup_frames {
+            self.see(tool, Pose::new(askew, place), &mut frames);
+        }
+        self.end(frames);
+    }
+
+    /// The direction a tool is held in at a place, and its orientation there.
+    fn hold(&self, tool: &Tool, place: Point<TruePelvis>) -> (Direction<TruePelvis>, Rotation<Tracker, TruePelvis>) {
+        let hold = HOLD.on(self.side).direction().unwrap_or(Direction::X);
+        (hold, held(tool.axis, hold, self.scene.towards_camera(place)))
+    }
+
+    /// Displacement of the tip in groove or divot in the next frame.
+    fn loose(&self, clearance: &mut Option<Scores>) -> PatientVector {
+        let groove = &self.simulator.model.noise.femur.groove;
+        clearance.as_mut().map_or(PatientVector::ZERO, |scores| groove.displacement(scores))
+    }
+
+    fn begin(&self, step: Step, take: u32, divot: u32, capture: CaptureKey) -> Recording {
+        Recording {
+            capture: Capture { step, take, divot, frames: self.frames..self.frames },
+            jitter: self.simulator.model.noise.tracker.jitter.frames(self.key, capture),
+        }
+    }
+
+    /// The camera sees a tool in one frame.
+    fn see(&mut self, tool: &Tool, pose: Pose<Tracker, TruePelvis>, recording: &mut Recording) {
+        let pose = self.camera * pose;
+        let jitter = &self.simulator.model.noise.tracker.jitter;
+        match &mut self.observed.sightings {
+            Sightings::Markers(seen) => seen.extend(tool.markers.iter().map(|&marker| {
+                let place = pose * marker;
+                recording.jitter.as_mut().map_or(place, |scores| jitter.seen(place, scores))
+            })),
+            Sightings::Poses(seen) => seen.push(pose),
+        }
+        recording.capture.frames.end += 1;
+    }
+
+    fn end(&mut self, recording: Recording) {
+        self.frames = recording.capture.frames.end;
+        self.observed.captures.push(recording.capture);
+    }
+}
+
+/// How far the tip has slipped by a frame.
+fn slipped(slip: Option<HoldSlip>, frame: usize) -> PatientVector {
+    slip.filter(|slip| frame >= slip.from_frame).map_or(PatientVector::ZERO, |slip| slip.displacement)
+}

@@ -1,0 +1,104 @@
+//! A tool: its markers, how it is held: its axis along a direction, its markers turned to the camera; and how it is swung on a
+//! cone.
+
+use super::TruePelvis;
+use crate::geometry::{Direction, Displacement, Matrix3, Point, Rotation, Vector3};
+use crate::measurement::Tracker;
+
+/// A tool in its tracker's axes, as drawn.
+#[derive(Clone, Debug)]
+pub struct Tool {
+    /// Where its markers are.
+    pub markers: Vec<Point<Tracker>>,
+    /// Its axis.
+    pub axis: Direction<Tracker>,
+    /// Its working point: tip, or centre of the head.
+    pub point: Point<Tracker>,
+}
+
+impl Tool {
+    pub fn new(markers_mm: &[[f64; 3]], axis: Displacement<Tracker>, point_mm: [f64; 3]) -> Self {
+        Self {
+            markers: markers_mm.iter().map(|&[x, y, z]| Point::new(x, y, z)).collect(),
+            axis: axis.direction().unwrap_or(Direction::Y),
+            point: Point::from_vector(point_mm.into()),
+        }
+    }
+
+    /// A tool whose axis runs from its working point to its tracker.
+    pub fn with_shaft(markers_mm: &[[f64; 3]], point_mm: [f64; 3]) -> Self {
+        let point: Point<Tracker> = Point::from_vector(point_mm.into());
+        Self::new(markers_mm, Point::ORIGIN - point, point_mm)
+    }
+
+    /// Two directions across its axis.
+    pub fn transverse(&self) -> [Direction<Tracker>; 2] {
+        let [_, first, second] = triad(self.axis, Direction::X, Direction::Z);
+        [first, second]
+    }
+}
+
+/// Orientation of a tool whose own `axis` points along `target`, turned about it so that the markers (facing
+/// +Z) look towards `facing` as far as the axis allows.
+pub fn held(
+    axis: Direction<Tracker>,
+    target: Direction<TruePelvis>,
+    facing: Direction<TruePelvis>,
+) -> Rotation<Tracker, TruePelvis> {
+    let own = triad(axis, Direction::Z, Direction::X);
+    let world = triad(target, facing, Direction::Y);
+    let own = Rotation::<Tracker, Tracker>::from_axes(own[0], own[1], own[2]);
+    let world = Rotation::<Tracker, TruePelvis>::from_axes(world[0], world[1], world[2]);
+    world * own.inverse()
+}
+
+/// A right-handed triple whose first axis is `first` and whose second is as near `second` as can be; `spare`
+/// where the two are parallel.
+fn triad<A>(first: Direction<A>, second: Direction<A>, spare: Direction<A>) -> [Direction<A>; 3] {
+    let across = |d: Direction<A>| d.as_displacement() - d.cosine(first) * first;
+    let (one, other) = (across(second), across(spare));
+    let second = if one.length() > 1e-6 { one } else { other };
+    let second = second.direction().unwrap_or(spare);
+    let third = first.as_displacement().cross(second.as_displacement()).direction().unwrap_or(spare);
+    [first, second, third]
+}
+
+/// A swing of a tool round a cone: the frames are equally spaced round the axis, each turned from the axis by
+/// the same angle about a transverse axis: `Rz(phi) Ry(theta) Rz(-phi)` with the cone's axis as z.
+#[derive(Clone, Debug)]
+pub struct ConeSwing {
+    sine: f64,
+    cosine: f64,
+    around: Vec<(f64, f64)>,
+}
+
+impl ConeSwing {
+    /// So many frames once round, at this angle from the axis.
+    pub fn new(frames: usize, cone_deg: f64) -> Self {
+        let (sine, cosine) = libm::sincos(cone_deg.to_radians());
+        let around = (0..frames)
+            .map(|frame| {
+                let (sine, cosine) = libm::sincos(std::f64::consts::TAU * frame as f64 / frames as f64);
+                (cosine, sine)
+            })
+            .collect();
+        Self { sine, cosine, around }
+    }
+
+    /// The turns of the frames about a cone's axis.
+    pub fn turns(
+        &self,
+        axis: Direction<TruePelvis>,
+    ) -> impl ExactSizeIterator<Item = Rotation<TruePelvis, TruePelvis>> + '_ {
+        let [_, first, second] = triad(axis, Direction::Y, Direction::X);
+        self.around.iter().map(move |&(cosine, sine)| {
+            let transverse: Displacement<TruePelvis> = cosine * first + sine * second;
+            Rotation::from_matrix(self.turn_about(transverse.vector()))
+        })
+    }
+
+    fn turn_about(&self, unit: &Vector3<f64>) -> Matrix3<f64> {
+        let cross = unit.cross_matrix();
+        Matrix3::identity() + self.sine * cross + (1.0 - self.cosine) * (cross * cross)
+    }
+}
