@@ -10,3 +10,6 @@ pub mod measurement;
 
 #[cfg(feature = "simulator")]
 pub mod simulation;
+
+#[cfg(feature = "simulator")]
+pub mod record;

@@ -1,0 +1,13 @@
+//! What a run leaves on disk: trial rows in Parquet parts, tables in CSV, and the checksums of both.
+//!
+//! Every file is written whole or not at all, and its bytes depend on nothing but its content.
+
+mod block;
+mod parts;
+pub mod sums;
+pub mod tables;
+mod whole;
+
+pub use block::{Block, Diagnostics, Row, Schema};
+pub use parts::{Column, Coverage, Origin, PartError, PartId, Parts, Rows, TRIALS_IN_A_PART, write_part};
+pub use whole::{WriteError, write_whole};

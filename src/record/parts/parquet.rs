@@ -1,0 +1,120 @@
+//! The only place that speaks to the Parquet library.
+
+use super::Origin;
+use crate::measurement::OUTPUTS;
+use crate::record::block::{Block, Diagnostics};
+use polars::prelude::*;
+use std::fs::File;
+use std::io::{self, Write};
+use std::path::Path;
+
+/// Why a file could not be read.
+#[derive(Debug)]
+pub enum FileError {
+    NoColumn(String),
+    Unreadable(String),
+}
+
+impl From<PolarsError> for FileError {
+    fn from(error: PolarsError) -> Self {
+        Self::Unreadable(error.to_string())
+    }
+}
+
+/// Writes rows and what they share as one table, on the calling thread alone.
+pub fn write(file: impl Write, origin: Origin, block: &Block) -> io::Result<()> {
+    let mut frame = table(origin, block).map_err(io::Error::other)?;
+    let writer = ParquetWriter::new(file).with_compression(ParquetCompression::Zstd(None)).set_parallel(false);
+    writer.finish(&mut frame).map_err(io::Error::other)?;
+    Ok(())
+}
+
+fn table(origin: Origin, block: &Block) -> PolarsResult<DataFrame> {
+    let rows = block.len();
+    let mut columns = vec![
+        Column::new("arm".into(), vec![origin.arm; rows]),
+        Column::new("point".into(), vec![origin.point; rows]),
+        Column::new("replicate".into(), vec![origin.replicate; rows]),
+        Column::new("trial".into(), &block.trial),
+        Column::new("device".into(), &block.device),
+        Column::new("case".into(), &block.case),
+        Column::new("repeat".into(), &block.repeat),
+        Column::new("reduction".into(), &block.reduction),
+        Column::new("failure".into(), block.failure.iter().map(|f| f.map(|f| f.to_string())).collect::<Vec<_>>()),
+    ];
+    for (kind, keys, values) in
+        [("anatomy", block.schema.anatomy, &block.anatomy), ("implant", block.schema.implant, &block.implant)]
+    {
+        let drawn = keys.iter().zip(values);
+        columns.extend(drawn.map(|(key, values)| reals(&format!("{kind}_{key}"), values.iter().copied())));
+    }
+    for ((output, truth), read) in OUTPUTS.into_iter().zip(&block.truth).zip(&block.read) {
+        let name = |what: &str| PlSmallStr::from(format!("{}_{what}_{}", output.id(), output.unit().suffix()));
+        let errors: Vec<Option<f64>> = read.iter().zip(truth).map(|(read, truth)| read.map(|r| r - truth)).collect();
+        columns.push(reals(&name("true"), truth.iter().copied()));
+        columns.push(Column::new(name("read"), read));
+        columns.push(Column::new(name("error"), errors));
+    }
+    columns.extend(Diagnostics::REALS.iter().zip(&block.diagnostics).map(|(name, v)| reals(name, v.iter().copied())));
+    columns.push(Column::new("retries".into(), &block.retries));
+    DataFrame::new(rows, columns)
+}
+
+/// A column of numbers, null where one is not finite.
+fn reals(name: &str, values: impl Iterator<Item = f64>) -> Column {
+    let values: Vec<Option<f64>> = values.map(|value| value.is_finite().then_some(value)).collect();
+    Column::new(name.into(), values)
+}
+
+/// A part that is open for reading, one column at a time.
+pub struct Part {
+    file: File,
+    schema: Arc<ArrowSchema>,
+}
+
+impl Part {
+    pub fn open(path: &Path) -> Result<Self, FileError> {
+        let mut file = File::open(path).map_err(|error| FileError::Unreadable(error.to_string()))?;
+        let schema = ParquetReader::new(&mut file).schema()?;
+        Ok(Self { schema, file })
+    }
+
+    pub fn has(&self, name: &str) -> bool {
+        self.schema.contains(name)
+    }
+
+    /// Its columns in their order.
+    #[cfg(test)]
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.schema.iter_names().map(PlSmallStr::as_str)
+    }
+
+    fn column(&mut self, name: &str) -> Result<Column, FileError> {
+        if !self.has(name) {
+            return Err(FileError::NoColumn(name.to_owned()));
+        }
+        let reader = ParquetReader::new(&mut self.file).read_parallel(ParallelStrategy::None);
+        let frame = reader.with_columns(Some(vec![name.to_owned()])).finish()?;
+        Ok(frame.column(name)?.clone())
+    }
+
+    /// Numbers of any kind, as `f64`.
+    pub fn numbers(&mut self, name: &str) -> Result<Vec<Option<f64>>, FileError> {
+        let column = self.column(name)?;
+        if !column.dtype().is_primitive_numeric() {
+            return Err(FileError::Unreadable(format!("column {name} does not hold numbers")));
+        }
+        Ok(column.cast(&DataType::Float64)?.f64()?.iter().collect())
+    }
+
+    /// Indices, each of which must be there.
+    pub fn indices(&mut self, name: &str) -> Result<Vec<u64>, FileError> {
+        let column = self.column(name)?;
+        let indices: Option<Vec<u64>> = column.u64()?.iter().collect();
+        indices.ok_or_else(|| FileError::Unreadable(format!("column {name} has holes")))
+    }
+
+    pub fn words(&mut self, name: &str) -> Result<Vec<Option<String>>, FileError> {
+        Ok(self.column(name)?.str()?.iter().map(|word| word.map(String::from)).collect())
+    }
+}

@@ -1,0 +1,72 @@
+//! A file that is there whole or not at all.
+
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+/// A file could not be written; what stood there before still stands.
+#[derive(Debug, thiserror::Error)]
+#[error("{path} could not be written: {source}", path = path.display())]
+pub struct WriteError {
+    /// The file.
+    pub path: PathBuf,
+    /// What the operating system or the encoder said.
+    pub source: io::Error,
+}
+
+/// Writes a file in one step: into a hidden neighbour, to the disk, and only then under its own name.
+///
+/// A reader, or a run that was killed, thus sees the old file, the new file or none, never a part of one. Missing
+/// folders on the way to it are made.
+///
+/// # Errors
+/// Those of `fill` and of the operating system, with the file named.
+pub fn write_whole(
+    path: &Path,
+    fill: impl FnOnce(&mut BufWriter<&mut File>) -> io::Result<()>,
+) -> Result<(), WriteError> {
+    put(path, fill).map_err(|source| WriteError { path: path.to_owned(), source })
+}
+
+fn put(path: &Path, fill: impl FnOnce(&mut BufWriter<&mut File>) -> io::Result<()>) -> io::Result<()> {
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    std::fs::create_dir_all(folder)?;
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".unfinished-");
+    // Temporary files are private by default; results are as readable as any other new file.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut file = builder.tempfile_in(folder)?;
+    let mut buffer = BufWriter::new(file.as_file_mut());
+    fill(&mut buffer)?;
+    buffer.flush()?;
+    drop(buffer);
+    file.as_file().sync_all()?;
+    file.persist(path).map_err(|error| error.error)?;
+    // The name is in the folder, which has to reach the disk too. Only Unix opens folders as files.
+    #[cfg(unix)]
+    File::open(folder)?.sync_all()?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn identity_a_failed_write_leaves_the_old_file_and_nothing_else() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("deep/table.csv");
+        write_whole(&path, |file| file.write_all(b"old")).unwrap();
+        let error = write_whole(&path, |file| {
+            file.write_all(b"ne")?;
+            Err(io::Error::other("disk full"))
+        });
+        assert!(error.unwrap_err().to_string().contains("table.csv"));
+        assert_eq!(std::fs::read(&path).unwrap(), b"old");
+        assert_eq!(std::fs::read_dir(folder.path().join("deep")).unwrap().count(), 1);
+    }
+}
