@@ -9,4 +9,6 @@ pub mod geometry;
 pub mod measurement;
 
 #[cfg(feature = "simulator")]
+pub mod experiment;
+#[cfg(feature = "simulator")]
 pub mod simulation;
