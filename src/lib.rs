@@ -9,6 +9,8 @@ pub mod geometry;
 pub mod measurement;
 
 #[cfg(feature = "simulator")]
+pub mod experiment;
+#[cfg(feature = "simulator")]
 pub mod simulation;
 
 #[cfg(feature = "simulator")]

@@ -1,0 +1,53 @@
+//! From the tools as drawn to what the measurement knows of them.
+
+use super::spec::Reader;
+use crate::geometry::{Direction, Displacement, Layout, LayoutError, Point, SemiAxes};
+use crate::measurement::{Instruments, Trackers};
+use crate::simulation::model::Tools;
+
+impl Reader<'_, '_> {
+    /// The instruments; `None` with faults where a drawing cannot serve.
+    pub fn instruments(&mut self, tools: &Tools) -> Option<Instruments> {
+        let probe = self.layout("tools.probe_markers_mm", &tools.probe_markers_mm);
+        let inserter = self.layout("tools.inserter_markers_mm", &tools.inserter_markers_mm);
+        let head = self.layout("tools.head_markers_mm", &tools.head_markers_mm);
+        let three_divots = self.layout("tools.three_divots_mm", &tools.three_divots_mm);
+        let cup_axis = self.cup_axis(tools.cup_axis);
+        let [major_mm, minor_mm] = tools.ellipse_semi_axes_mm;
+        Some(Instruments {
+            trackers: Some(Trackers { probe: probe?, inserter: inserter?, head: head? }),
+            cup_axis: cup_axis?,
+            ellipse: SemiAxes { major_mm, minor_mm },
+            three_divots: three_divots?,
+        })
+    }
+
+    fn cup_axis<A>(&mut self, [x, y, z]: [f64; 3]) -> Option<Direction<A>> {
+        let axis = Displacement::new(x, y, z).direction();
+        self.demand(axis.is_some(), "tools.cup_axis", format!("[{x}, {y}, {z}]"), "a direction, any length but 0");
+        axis
+    }
+
+    fn layout<A>(&mut self, path: &str, points: &[[f64; 3]]) -> Option<Layout<A>> {
+        let points: Vec<_> = points.iter().map(|&[x, y, z]| Point::new(x, y, z)).collect();
+        match Layout::new(&points) {
+            Ok(layout) => Some(layout),
+            Err(LayoutError::TooFew(found)) => {
+                self.demand(false, path, format!("{found} points"), "at least 3");
+                None
+            }
+            Err(LayoutError::NearlyCollinear { across_mm, along_mm }) => {
+                self.fault(
+                    path,
+                    format!("the points of `{path}` lie nearly in a line"),
+                    format!("found a spread of {across_mm:.3} mm across the line and {along_mm:.3} mm along it"),
+                );
+                self.mend(
+                    "a turn about that line would hang on noise alone: move one point aside until the spread across \
+                     is more than 1 % of the spread along",
+                );
+                None
+            }
+        }
+    }
+}

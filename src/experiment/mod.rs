@@ -1,0 +1,22 @@
+//! From an experiment file to a validated plan.
+//!
+//! `tree` lays the file over the defaults and keeps the place of every value; `spec` reads typed sections as they
+//! are written; `plan` is what is meant. Everything wrong is said at its place, by `diagnostics`.
+
+mod check;
+mod diagnostics;
+mod instruments;
+mod keys;
+mod nearest;
+mod overrides;
+mod plan;
+mod resolved;
+mod schema;
+mod spec;
+mod switch;
+mod tree;
+mod warn;
+
+pub use diagnostics::{Diagnosis, ExperimentError, Warning};
+pub use plan::{Plan, Requirement, SweepPoint, Variant};
+pub use tree::DEFAULTS;

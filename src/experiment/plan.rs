@@ -1,0 +1,309 @@
+//! The experiment as it is meant: every variant resolved, validated and typed.
+
+use super::diagnostics::{ExperimentError, Fault, File, Warning};
+use super::overrides::{self, Override, WrittenArm};
+use super::spec::{Reader, WrittenRequirement};
+use super::tree::{self, DEFAULTS, Tree};
+use super::{keys, switch, warn};
+use crate::measurement::{AngleDefinition, FemurFeature, OUTPUTS, Output, Plane, Procedure, Side, Unit};
+use crate::simulation::model::Reduction;
+use crate::simulation::{Model, Quantity};
+use std::path::Path;
+
+/// A validated experiment.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    /// Name of the experiment; the file's own name unless given.
+    pub title: String,
+    /// The question it answers.
+    pub question: Option<String>,
+    /// What the answer is used for.
+    pub context_of_use: Option<String>,
+    /// Seed of all draws; 0 is a seed like any other.
+    pub seed: u64,
+    /// Trials of each variant.
+    pub trials: u64,
+    /// Every arm at every point of the sweeps: arms in the order of the file, points within an arm.
+    pub variants: Vec<Variant>,
+    /// What is to be shown of every variant.
+    pub requirements: Vec<Requirement>,
+    /// Points of the grid over all sweeps, the first sweep slowest; one without values if there is no sweep.
+    pub points: Vec<SweepPoint>,
+    /// What a reader of the results should know.
+    pub warnings: Vec<Warning>,
+}
+
+/// One arm at one point of the sweeps.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Variant {
+    /// Name of the arm; `base` if the file has none.
+    pub arm: String,
+    /// Index of the point.
+    pub point: u32,
+    /// What is simulated.
+    pub model: Model,
+    /// What is measured.
+    pub procedure: Procedure,
+    /// The plane in which truth is stated.
+    pub measurand_plane: Plane,
+}
+
+/// One point of the sweeps.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SweepPoint {
+    /// Its index, from 0.
+    pub index: u32,
+    /// Path and value, as written, of each sweep.
+    pub values: Vec<(String, String)>,
+}
+
+/// A limit on the error of an output, to be shown for a proportion of cases with a confidence.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Requirement {
+    /// Its id.
+    pub id: String,
+    /// Id in the user's risk file.
+    pub risk: Option<String>,
+    /// The requirement in words.
+    pub text: String,
+    /// The output it limits.
+    pub output: Output,
+    /// Limit of the absolute error, in the output's unit.
+    pub limit: f64,
+    /// Proportion of cases within the limit, between 0 and 1.
+    pub proportion: f64,
+    /// Confidence with which the proportion is shown, between 0 and 1.
+    pub confidence: f64,
+}
+
+impl Plan {
+    /// Reads an experiment file.
+    ///
+    /// # Errors
+    /// With everything that is wrong with it, each thing at its place; or if the file cannot be read.
+    pub fn read(path: impl AsRef<Path>) -> Result<Self, ExperimentError> {
+        let name = path.as_ref().display().to_string();
+        let text = std::fs::read_to_string(&path).map_err(|error| {
+            let fault = Fault::new(None, format!("cannot read {name}"), error.to_string());
+            File::new(&name, "").error(fault)
+        })?;
+        Self::parse(&name, &text)
+    }
+
+    /// The plan of an experiment's text; `name` is shown in messages.
+    ///
+    /// # Errors
+    /// With everything that is wrong with it, each thing at its place.
+    pub fn parse(name: &str, text: &str) -> Result<Self, ExperimentError> {
+        let file = File::new(name, text);
+        let defaults = tree::parse(DEFAULTS).map_err(|fault| file.error(fault))?;
+        let written = tree::parse(text).map_err(|fault| file.error(fault))?;
+        file.verdict(keys::check_keys(&defaults, &written))?;
+        let tree = Tree::overlay(defaults, written);
+
+        let mut reader = Reader::new(&tree);
+        let head = Head::read(&mut reader, name);
+        let arms = reader.arms();
+        let grid = reader.points();
+        let (mut faults, mut warnings) = (reader.faults, Vec::new());
+        let mut variants = Vec::new();
+        for arm in &arms {
+            for (index, point) in (0..).zip(&grid) {
+                // What is wrong with the file is wrong with most variants: enough is enough.
+                if faults.len() < MOST_FAULTS {
+                    variants.extend(variant(&tree, arm, index, point, &mut faults, &mut warnings));
+                }
+            }
+        }
+        let Some(head) = head.filter(|_| faults.is_empty()) else {
+            file.verdict(faults)?;
+            // A head that cannot be read has said why.
+            return Err(file.error(Fault::new(None, "this experiment cannot be read", "")));
+        };
+        warn::trials(&tree, head.trials, &head.requirements, &mut warnings);
+        warn::borrowed_bases(&tree, &mut warnings);
+        let as_written =
+            |change: &Override| (change.path.clone(), text.get(change.value.span()).unwrap_or_default().to_owned());
+        let points = (0..)
+            .zip(&grid)
+            .map(|(index, point)| SweepPoint { index, values: point.iter().map(as_written).collect() })
+            .collect();
+        Ok(Self {
+            title: head.title,
+            question: head.question,
+            context_of_use: head.context_of_use,
+            seed: head.seed,
+            trials: head.trials,
+            variants,
+            requirements: head.requirements,
+            points,
+            warnings: file.warnings(warnings),
+        })
+    }
+}
+
+/// With so many faults no further variant is looked at.
+const MOST_FAULTS: usize = 20;
+
+/// What all variants have in common.
+struct Head {
+    title: String,
+    question: Option<String>,
+    context_of_use: Option<String>,
+    seed: u64,
+    trials: u64,
+    requirements: Vec<Requirement>,
+}
+
+impl Head {
+    /// `None` with faults in the reader.
+    fn read(reader: &mut Reader, name: &str) -> Option<Self> {
+        let stem = || Path::new(name).file_stem().unwrap_or_default().to_string_lossy().into_owned();
+        let title = reader.optional("title").unwrap_or_else(stem);
+        let (question, context_of_use) = (reader.optional("question"), reader.optional("context_of_use"));
+        let seed = reader.seed();
+        let trials: Option<u64> = reader.value("trials");
+        if let Some(trials) = trials {
+            reader.demand((1..=1_000_000_000).contains(&trials), "trials", trials, "1 to 1000000000");
+        }
+        let requirements: Vec<_> = (0..reader.count("requirement")).map(|i| reader.requirement(i)).collect();
+        let requirements = requirements.into_iter().collect::<Option<Vec<_>>>()?;
+        let ids: Vec<_> = requirements.iter().map(|requirement| requirement.id.as_str()).collect();
+        reader.distinct("requirement", "id", &ids);
+        Some(Self { title, question, context_of_use, seed: seed?, trials: trials?, requirements })
+    }
+}
+
+impl Reader<'_, '_> {
+    fn seed(&mut self) -> Option<u64> {
+        if self.tree.get("seed").is_some() {
+            return self.value("seed");
+        }
+        self.faults.push(
+            Fault::new(Some(0..0), "`seed` is missing", "expected a line such as seed = 1 above the first section")
+                .help("the same seed gives the same draws on every machine; any whole number from 0 will do"),
+        );
+        None
+    }
+
+    fn requirement(&mut self, index: usize) -> Option<Requirement> {
+        let at = |key: &str| format!("requirement.{index}.{key}");
+        let output = self.choice(&at("output"), &OUTPUTS, Output::id);
+        let written: WrittenRequirement = self.section(&format!("requirement.{index}"), &["output"])?;
+        let output = output?;
+        let (own, limit, other, stray) = match output.unit() {
+            Unit::Degrees => ("limit_deg", written.limit_deg, "limit_mm", written.limit_mm),
+            Unit::Millimetres => ("limit_mm", written.limit_mm, "limit_deg", written.limit_deg),
+        };
+        let unit = if output.unit() == Unit::Degrees { "degrees" } else { "mm" };
+        if stray.is_some() {
+            let message = format!("the limit of requirement \"{}\" has the wrong unit", written.id);
+            self.fault(&at(other), message, format!("found `{other}`, expected `{own}`"));
+            self.mend(&format!("{} is read in {unit}", output.id()));
+        } else if limit.is_none() {
+            let message = format!("requirement \"{}\" has no limit", written.id);
+            self.fault(&format!("requirement.{index}"), message, format!("expected `{own} = ...` here"));
+        }
+        if let Some(limit) = limit {
+            self.demand(limit > 0.0, &at(own), limit, "more than 0");
+        }
+        for (key, value) in [("proportion", written.proportion), ("confidence", written.confidence)] {
+            self.demand(0.0 < value && value < 1.0, &at(key), value, "more than 0 and less than 1, such as 0.95");
+        }
+        let WrittenRequirement { id, risk, text, proportion, confidence, .. } = written;
+        Some(Requirement { id, risk, text, output, limit: limit?, proportion, confidence })
+    }
+}
+
+/// One arm at one point; `None` with faults.
+fn variant<'i>(
+    base: &Tree<'i>,
+    arm: &WrittenArm<'i>,
+    point: u32,
+    values: &[Override<'i>],
+    faults: &mut Vec<Fault>,
+    warnings: &mut Vec<Fault>,
+) -> Option<Variant> {
+    if let Some(fault) = overrides::conflict(arm, values) {
+        faults.push(fault);
+        return None;
+    }
+    let mut tree = base.clone();
+    for change in arm.set.iter().chain(values) {
+        if let Err(fault) = overrides::put(&mut tree, change) {
+            faults.push(fault);
+            return None;
+        }
+    }
+    let mut reader = Reader::new(&tree);
+    let found = reader.variant(&arm.name, point);
+    let clean = reader.faults.is_empty();
+    faults.append(&mut reader.faults);
+    let mut variant = found.filter(|_| clean)?;
+    warn::thin_tissue(&tree, &variant.model.noise, warnings);
+    warn::all_assumed(&tree, &mut variant.model.noise, warnings);
+    warn::unusual_anatomy(&tree, &variant.model.anatomy, warnings);
+    Some(variant)
+}
+
+impl Reader<'_, '_> {
+    fn variant(&mut self, arm: &str, point: u32) -> Option<Variant> {
+        // Every section is read before any is missed, so that each may speak of its own faults.
+        let side = self.choice("anatomy.side", &[Side::Right, Side::Left], Side::word);
+        let plane = self.choice("measure.plane", &PLANES, Plane::word);
+        let truth = match self.tree.get("measure.measurand_plane") {
+            Some(_) => self.choice("measure.measurand_plane", &PLANES, Plane::word),
+            None => plane,
+        };
+        let femur = self.choice("measure.femur", &FEATURES, FemurFeature::word);
+        let angles = self.choice("measure.angles", &DEFINITIONS, AngleDefinition::word);
+        let anatomy = self.section("anatomy", &["side"]);
+        let implant = self.value("implant");
+        let protocol = self.value("protocol");
+        let camera = self.value("camera");
+        let tools = self.value("tools");
+        let reductions = self.optional::<Vec<Reduction>>("reduction");
+        let reductions = reductions.unwrap_or_else(|| vec![final_reduction()]);
+        let noise = self.section("noise", &["off", "only", "scale"]);
+        let switches = self.switches();
+        let mut model = Model {
+            side: side?,
+            anatomy: anatomy?,
+            implant: implant?,
+            protocol: protocol?,
+            camera: camera?,
+            tools: tools?,
+            reductions,
+            noise: noise?,
+        };
+        switch::apply(&mut model.noise, &switches?, self.tree);
+        self.check_pelvis(&model.anatomy);
+        self.check_implant(&model.implant);
+        self.check_protocol(&model.protocol);
+        self.check_tools(&model.tools);
+        self.check_reductions(&model.reductions);
+        self.check_noise(&model.noise);
+        self.check_bases();
+        let instruments = self.instruments(&model.tools)?;
+        let procedure = Procedure { side: model.side, plane: plane?, femur: femur?, angles: angles?, instruments };
+        Some(Variant { arm: arm.to_owned(), point, model, procedure, measurand_plane: truth? })
+    }
+}
+
+const PLANES: [Plane; 2] = [Plane::Bony, Plane::Level];
+const FEATURES: [FemurFeature; 4] =
+    [FemurFeature::Divot, FemurFeature::Circle, FemurFeature::Ellipse, FemurFeature::ThreeDivots];
+const DEFINITIONS: [AngleDefinition; 3] =
+    [AngleDefinition::Radiographic, AngleDefinition::Operative, AngleDefinition::Anatomic];
+
+/// The reduction of a file that names none.
+fn final_reduction() -> Reduction {
+    Reduction {
+        name: "final".to_owned(),
+        added_leg_length_mm: Quantity::ZERO,
+        added_offset_mm: Quantity::ZERO,
+        flexion_deg: 0.0,
+        adduction_deg: 0.0,
+        internal_rotation_deg: 0.0,
+    }
+}

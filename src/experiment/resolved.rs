@@ -1,0 +1,162 @@
+//! The plan as plain data: what a reader of a run needs, and the hashes that tell one plan from another.
+
+use super::plan::{Plan, Requirement, Variant};
+use crate::simulation::noise::SOURCES;
+use serde::Serialize;
+use serde_json::{Map, Value, json};
+use sha2::{Digest, Sha256};
+use std::fmt::Write;
+
+impl Plan {
+    /// Everything the plan holds: each parameter with its value, its basis, and whether its source is on.
+    #[must_use]
+    pub fn resolved(&self) -> Value {
+        json!({
+            "title": self.title,
+            "question": self.question,
+            "context_of_use": self.context_of_use,
+            "seed": self.seed,
+            "trials": self.trials,
+            "requirements": requirements(&self.requirements),
+            "points": self.points(),
+            "variants": self.variants.iter().map(variant).collect::<Vec<_>>(),
+        })
+    }
+
+    /// SHA-256, in hexadecimal digits, of all that moves draws and readings: seed, arms, points, models with their
+    /// switches, procedures. The number of trials is no part of it, because a longer run extends a shorter one;
+    /// nor is the basis of a number.
+    #[must_use]
+    pub fn simulation_hash(&self) -> String {
+        let mut content = json!({
+            "seed": self.seed,
+            "points": self.points(),
+            "variants": self.variants.iter().map(variant).collect::<Vec<_>>(),
+        });
+        remove_bases(&mut content);
+        digest(&content)
+    }
+
+    /// SHA-256, in hexadecimal digits, of all that moves verdicts and texts but no reading.
+    #[must_use]
+    pub fn assessment_hash(&self) -> String {
+        let bases: Vec<_> = self.variants.iter().map(|v| bases(&variant(v))).collect();
+        digest(&json!({
+            "title": self.title,
+            "question": self.question,
+            "context_of_use": self.context_of_use,
+            "requirements": requirements(&self.requirements),
+            "bases": bases,
+        }))
+    }
+
+    fn points(&self) -> Value {
+        let values = |values: &[(String, String)]| {
+            values.iter().map(|(path, value)| json!({ "path": path, "value": value })).collect::<Vec<_>>()
+        };
+        self.points.iter().map(|point| json!({ "index": point.index, "values": values(&point.values) })).collect()
+    }
+}
+
+fn requirements(requirements: &[Requirement]) -> Value {
+    let one = |requirement: &Requirement| {
+        json!({
+            "id": requirement.id,
+            "risk": requirement.risk,
+            "text": requirement.text,
+            "output": requirement.output.id(),
+            "unit": requirement.output.unit().suffix(),
+            "limit": requirement.limit,
+            "proportion": requirement.proportion,
+            "confidence": requirement.confidence,
+        })
+    };
+    requirements.iter().map(one).collect()
+}
+
+fn variant(variant: &Variant) -> Value {
+    let Variant { arm, point, model, procedure, measurand_plane } = variant;
+    let mut anatomy = plain(&model.anatomy);
+    anatomy["side"] = json!(model.side.word());
+    json!({
+        "arm": arm,
+        "point": point,
+        "measure": {
+            "plane": procedure.plane.word(),
+            "measurand_plane": measurand_plane.word(),
+            "femur": procedure.femur.word(),
+            "angles": procedure.angles.word(),
+        },
+        "anatomy": anatomy,
+        "implant": plain(&model.implant),
+        "protocol": plain(&model.protocol),
+        "camera": plain(&model.camera),
+        "tools": plain(&model.tools),
+        "reductions": plain(&model.reductions),
+        "noise": noise(variant),
+    })
+}
+
+/// Each source by its id: its parameters and basis, whether it is on, and its scale.
+fn noise(variant: &Variant) -> Value {
+    let mut noise = variant.model.noise.clone();
+    let parameters = plain(&noise);
+    let mut sources = Map::new();
+    for (source, switch) in noise.switches() {
+        let mut entry = parameters.pointer(&format!("/{}", source.id.replace('.', "/"))).cloned().unwrap_or_default();
+        entry["on"] = json!(switch.scale != 0.0);
+        entry["scale"] = json!(switch.scale);
+        entry["replicate"] = json!(switch.replicate);
+        sources.insert(source.id.to_owned(), entry);
+    }
+    Value::Object(sources)
+}
+
+fn bases(variant: &Value) -> Value {
+    let noise: Map<String, Value> =
+        SOURCES.iter().map(|source| (source.id.to_owned(), variant["noise"][source.id]["basis"].clone())).collect();
+    json!({
+        "anatomy": variant["anatomy"]["basis"],
+        "implant": variant["implant"]["basis"],
+        "noise": noise,
+    })
+}
+
+fn remove_bases(value: &mut Value) {
+    match value {
+        Value::Object(map) => {
+            map.remove("basis");
+            map.values_mut().for_each(remove_bases);
+        }
+        Value::Array(array) => array.iter_mut().for_each(remove_bases),
+        _ => {}
+    }
+}
+
+/// Plain data of plain structs: numbers, text, arrays and tables with text keys, which JSON always takes.
+fn plain<T: Serialize>(value: &T) -> Value {
+    serde_json::to_value(value).expect("structs of numbers and text have a JSON form")
+}
+
+/// The digest of the one form that equal data have: keys sorted, no space, shortest digits that give the number.
+fn digest(value: &Value) -> String {
+    let mut hex = String::new();
+    for byte in Sha256::digest(sorted(value).to_string()) {
+        // Writing to a string cannot fail.
+        let _ = write!(hex, "{byte:02x}");
+    }
+    hex
+}
+
+/// With sorted keys, whatever order the map of the JSON library keeps.
+fn sorted(value: &Value) -> Value {
+    match value {
+        Value::Object(map) => {
+            let mut entries: Vec<_> = map.iter().collect();
+            entries.sort_by_key(|(key, _)| *key);
+            entries.into_iter().map(|(key, value)| (key.clone(), sorted(value))).collect()
+        }
+        Value::Array(array) => array.iter().map(sorted).collect(),
+        other => other.clone(),
+    }
+}

@@ -1,0 +1,128 @@
+//! Which keys an experiment file knows: those of the defaults, and those that have no default.
+
+use toml::de::{DeTable, DeValue};
+
+/// Keys without a default, by the table they stand in.
+const WITHOUT_DEFAULT: [(&str, &[&str]); 3] = [
+    ("", &["title", "question", "context_of_use", "seed", "reduction", "arm", "sweep", "requirement"]),
+    ("measure", &["measurand_plane"]),
+    ("noise", &["only"]),
+];
+
+/// Arrays of tables, with the keys of one table.
+const RECORDS: [(&str, &[&str]); 4] = [
+    (
+        "reduction",
+        &["name", "added_leg_length_mm", "added_offset_mm", "flexion_deg", "adduction_deg", "internal_rotation_deg"],
+    ),
+    ("arm", &["name", "set"]),
+    ("sweep", &["vary", "over"]),
+    ("requirement", &["id", "risk", "text", "output", "limit_deg", "limit_mm", "proportion", "confidence"]),
+];
+
+/// Parameters of each distribution.
+const DISTRIBUTIONS: [(&str, &[&str]); 4] = [
+    ("normal", &["mean", "sd", "truncated"]),
+    ("rectangular", &["low", "high", "truncated"]),
+    ("triangular", &["low", "mode", "high", "truncated"]),
+    ("lognormal", &["median", "log_sd", "truncated"]),
+];
+
+/// Keys of a basis.
+pub(super) const BASIS: [&str; 3] = ["kind", "source", "note"];
+
+/// The table whose keys are names of noise sources.
+pub(super) const SCALE: &str = "noise.scale";
+
+/// What no arm and no sweep may set: it belongs to the experiment as a whole.
+pub(super) const WHOLE_EXPERIMENT: [&str; 8] =
+    ["seed", "trials", "requirement", "arm", "sweep", "title", "question", "context_of_use"];
+
+/// What may stand at a place of the file.
+pub(super) enum Place<'d> {
+    /// A section: tables merge key by key; holds the defaults.
+    Section(&'d DeTable<'static>),
+    /// A number, or where the typed section allows it a table with one distribution; replaced whole.
+    Number,
+    /// Where a section's numbers come from; replaced whole.
+    Basis,
+    /// An array of tables with these keys; replaced whole.
+    Records(&'static [&'static str]),
+    /// Text, a truth value, an array, or a table with keys of the user's own; replaced whole.
+    Whole,
+}
+
+impl<'d> Place<'d> {
+    /// The place of a key with this default, at this path.
+    fn of_default(path: &str, default: &'d DeValue<'static>) -> Self {
+        match default {
+            DeValue::Table(_) if is_distribution(default) => Self::Number,
+            DeValue::Table(_) if is_basis(path) => Self::Basis,
+            DeValue::Table(_) if path == SCALE => Self::Whole,
+            DeValue::Table(table) => Self::Section(table),
+            DeValue::Integer(_) | DeValue::Float(_) => Self::Number,
+            _ => Self::Whole,
+        }
+    }
+}
+
+/// The place of a key in a section of the defaults; `None` if the key is not known there.
+pub(super) fn place<'d>(section: &'d DeTable<'static>, path: &str, key: &str) -> Option<Place<'d>> {
+    let full = joined(path, key);
+    if let Some(default) = section.get(key) {
+        return Some(Place::of_default(&full, default.get_ref()));
+    }
+    if !without_default(path).contains(&key) {
+        return None;
+    }
+    let records = RECORDS.iter().find(|(name, _)| *name == full);
+    Some(records.map_or(Place::Whole, |(_, keys)| Place::Records(keys)))
+}
+
+/// All keys known in a section of the defaults.
+pub(super) fn keys<'d>(section: &'d DeTable<'static>, path: &str) -> Vec<&'d str> {
+    section.keys().map(|key| key.get_ref().as_ref()).chain(without_default(path).iter().copied()).collect()
+}
+
+fn without_default(path: &str) -> &'static [&'static str] {
+    WITHOUT_DEFAULT.iter().find(|(table, _)| *table == path).map_or(&[], |(_, keys)| keys)
+}
+
+/// Names of the distributions.
+pub(super) fn distributions() -> Vec<&'static str> {
+    DISTRIBUTIONS.iter().map(|(kind, _)| *kind).collect()
+}
+
+/// Parameters of a distribution.
+pub(super) fn parameters(kind: &str) -> Option<&'static [&'static str]> {
+    DISTRIBUTIONS.iter().find(|(name, _)| *name == kind).map(|(_, keys)| *keys)
+}
+
+/// Whether a path is that of a basis.
+pub(super) fn is_basis(path: &str) -> bool {
+    path.rsplit('.').next() == Some("basis")
+}
+
+/// Whether a value is a table that holds a distribution.
+pub(super) fn is_distribution(value: &DeValue) -> bool {
+    value.as_table().is_some_and(|table| table.keys().any(|key| parameters(key.get_ref()).is_some()))
+}
+
+/// Whether a path that names nothing yet may be given a value: an optional key.
+pub(super) fn may_be_added(path: &str) -> bool {
+    let (parent, key) = path.rsplit_once('.').unwrap_or(("", path));
+    let section = parent.rsplit('.').next().unwrap_or_default();
+    let of_record = parent.split_once('.').is_some_and(|(name, index)| {
+        index.parse::<usize>().is_ok() && RECORDS.iter().any(|(n, keys)| *n == name && keys.contains(&key))
+    });
+    without_default(parent).contains(&key)
+        || path.strip_prefix(SCALE).is_some_and(|rest| rest.len() > 1 && rest.starts_with('.'))
+        || parameters(section).is_some_and(|keys| keys.contains(&key))
+        || (section == "basis" && BASIS.contains(&key))
+        || of_record
+}
+
+/// `path.key`.
+pub(super) fn joined(path: &str, key: &str) -> String {
+    if path.is_empty() { key.to_owned() } else { format!("{path}.{key}") }
+}
