@@ -11,7 +11,8 @@ pub mod measurement;
 #[cfg(feature = "simulator")]
 pub mod experiment;
 #[cfg(feature = "simulator")]
-pub mod simulation;
-
-#[cfg(feature = "simulator")]
 pub mod record;
+#[cfg(feature = "simulator")]
+pub mod simulation;
+#[cfg(feature = "simulator")]
+pub mod trial;

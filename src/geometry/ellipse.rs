@@ -57,13 +57,17 @@ pub fn fit_ellipse<E, A>(
         let Step { shift, turn, squares_mm2 } = gauss_newton_step(points, size, &pose, feet)?;
         let turned = Rotation::from_rotation_vector(turn);
         pose = Pose::new(pose.rotation * turned, pose * (Point::ORIGIN + shift));
-        if shift.length() <= 1e-11 * size.major_mm && turn.length() <= 1e-11 {
+        if shift.length() <= SETTLED * size.major_mm && turn.length() <= SETTLED {
             let residual_rms_mm = (squares_mm2 / points.len() as f64).sqrt();
             return Ok(EllipseFit { pose, residual_rms_mm });
         }
     }
     Err(FitError::NoConvergence)
 }
+
+/// A step this small, relative to the size, is the last: what remains is smaller by the ratio of the residuals to
+/// the radius of curvature, and quadratically small for points that fit exactly.
+const SETTLED: f64 = 1e-9;
 
 /// A small motion of the ellipse in its own axes and the sum of squared distances before it.
 struct Step<E> {

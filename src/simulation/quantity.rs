@@ -85,12 +85,14 @@ impl Quantity {
     }
 
     /// The value at a standard normal score.
+    #[inline]
     #[must_use]
     pub fn value(&self, score: f64) -> f64 {
         match self {
+            // By far the most draws of a case are these, marker by marker and frame by frame.
+            Self::Drawn(Shape::Normal { mean, sd }, None) => mean + sd * score,
             Self::Constant(value) => *value,
-            Self::Drawn(shape, None) => shape.value(score),
-            Self::Drawn(shape, Some(cut)) => shape.value(cut.score(score)).clamp(cut.low, cut.high),
+            Self::Drawn(shape, cut) => shape.cut_value(cut.as_ref(), score),
         }
     }
 
@@ -134,6 +136,13 @@ impl Quantity {
 }
 
 impl Shape {
+    fn cut_value(&self, cut: Option<&Truncation>, score: f64) -> f64 {
+        match cut {
+            None => self.value(score),
+            Some(cut) => self.value(cut.score(score)).clamp(cut.low, cut.high),
+        }
+    }
+
     fn value(&self, score: f64) -> f64 {
         match *self {
             Self::Normal { mean, sd } => mean + sd * score,

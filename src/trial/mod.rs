@@ -1,0 +1,10 @@
+//! Trials: the only place where truth and reading meet, and the run that repeats them into parts on disk.
+
+mod folder;
+mod machine;
+mod one;
+mod run;
+
+pub use folder::{FolderError, RunFolder};
+pub use one::{SCHEMA, TrialRunner, Worker};
+pub use run::{Progress, RunError, run};

@@ -1,0 +1,99 @@
+//! One trial: a case is simulated, measured blind, and only then scored against its truth.
+
+use crate::experiment::Variant;
+use crate::measurement::{Estimates, OUTPUTS, Observations, Plane, Procedure, ReductionEstimates, Trace, Workspace};
+use crate::record::{Block, Diagnostics, Row, Schema};
+use crate::simulation::{Anatomy, CaseKey, Implant, Memory, Simulator, Truth};
+
+/// The drawn values that trial rows carry.
+pub const SCHEMA: Schema = Schema { anatomy: Anatomy::KEYS, implant: Implant::KEYS };
+
+/// Runs trials of one variant.
+#[derive(Debug)]
+pub struct TrialRunner {
+    seed: u64,
+    simulator: Simulator,
+    procedure: Procedure,
+    measurand_plane: Plane,
+}
+
+/// Memory of one thread, used again from trial to trial: after the first, a trial allocates nothing.
+#[derive(Debug, Default)]
+pub struct Worker {
+    memory: Memory,
+    workspace: Workspace,
+}
+
+impl TrialRunner {
+    /// For a variant of an experiment with this seed.
+    #[must_use]
+    pub fn new(variant: &Variant, seed: u64) -> Self {
+        let procedure = variant.procedure.clone();
+        let simulator = Simulator::new(variant.model.clone(), procedure.plane, procedure.femur);
+        Self { seed, simulator, procedure, measurand_plane: variant.measurand_plane }
+    }
+
+    /// Number of rows that one trial adds: one for each reduction.
+    #[must_use]
+    pub fn rows_per_trial(&self) -> usize {
+        self.simulator.model().reductions.len()
+    }
+
+    /// Adds the rows of the trial with this absolute index. Every trial is a new device and a new case.
+    pub fn trial(&self, index: u64, worker: &mut Worker, rows: &mut Block) {
+        let key = CaseKey { seed: self.seed, device: index, case: index };
+        let sealed = self.simulator.observe(&key, &mut worker.memory);
+        let estimates = self.procedure.measure(&worker.memory.observed, &mut worker.workspace);
+        let truth = sealed.unseal();
+        self.score(&key, index, &truth, &estimates, rows);
+        worker.workspace.reclaim(estimates);
+        worker.memory.reclaim(truth);
+    }
+
+    /// One case with everything that was drawn, observed and estimated, for a reader who follows the chain.
+    #[must_use]
+    pub fn case(&self, index: u64) -> (Observations, Estimates, Truth) {
+        let key = CaseKey { seed: self.seed, device: index, case: index };
+        let mut worker = Worker::default();
+        let sealed = self.simulator.observe(&key, &mut worker.memory);
+        let estimates = self.procedure.measure(&worker.memory.observed, &mut worker.workspace);
+        (worker.memory.observed, estimates, sealed.unseal())
+    }
+
+    fn score(&self, key: &CaseKey, trial: u64, truth: &Truth, estimates: &Estimates, rows: &mut Block) {
+        let (anatomy, implant) = (truth.patient.values(), truth.change.values());
+        for (index, (reduction, estimated)) in (0..).zip(&estimates.reductions).enumerate() {
+            let row = Row {
+                trial,
+                device: key.device,
+                case: key.case,
+                repeat: 0,
+                reduction,
+                failure: estimated.readings.failure(),
+                anatomy: &anatomy,
+                implant: &implant,
+                truth: truth.reading(index, self.measurand_plane, self.procedure.angles),
+                read: OUTPUTS.map(|output| estimated.readings.get(output).ok()),
+                diagnostics: diagnostics(estimates, estimated),
+            };
+            rows.push(&row);
+        }
+    }
+}
+
+fn diagnostics(estimates: &Estimates, reduction: &ReductionEstimates) -> Diagnostics {
+    let residuals = &estimates.residuals;
+    let (baseline, later) = (estimates.baseline.ok(), reduction.feature.ok());
+    let rms = |trace: Option<Trace>| trace.map_or(f64::NAN, |trace| trace.residual_rms_mm);
+    let gap = |trace: Option<Trace>| trace.map_or(f64::NAN, |trace| trace.largest_gap_deg);
+    Diagnostics {
+        pose_rms_mm: residuals.pose_mm,
+        tip_pivot_rms_mm: residuals.tip_pivot_mm,
+        centre_native_rms_mm: residuals.native_mm,
+        centre_new_rms_mm: residuals.renewed_mm,
+        feature_baseline_rms_mm: rms(baseline),
+        feature_reduction_rms_mm: rms(later),
+        largest_gap_deg: gap(baseline).max(gap(later)),
+        retries: 0,
+    }
+}
