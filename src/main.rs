@@ -1,3 +1,7 @@
-//! The command line.
+//! `navassay`: how far off are the numbers of a hip navigation measurement, why, and can it be shown.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    navassay::cli::main()
+}

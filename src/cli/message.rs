@@ -1,0 +1,99 @@
+//! What goes wrong, said on standard error.
+
+use super::Ending;
+use crate::experiment::{ExperimentError, Warning};
+use crate::record::{PartError, WriteError};
+use crate::trial::{FolderError, RunError};
+use miette::{Diagnostic, GraphicalReportHandler, GraphicalTheme};
+use std::io::{IsTerminal, Write};
+
+/// A command that stops before its end.
+#[derive(Debug)]
+pub struct Stop {
+    ending: Ending,
+    report: Box<dyn Diagnostic + Send + Sync>,
+}
+
+/// A message without a place in a file.
+#[derive(Debug, thiserror::Error, Diagnostic)]
+#[error("{message}")]
+struct Plain {
+    message: String,
+    #[help]
+    help: Option<String>,
+}
+
+impl Stop {
+    /// Stops with a message and perhaps a way out.
+    pub fn new(ending: Ending, message: impl ToString, help: Option<&str>) -> Self {
+        let help = help.map(str::to_owned);
+        Self { ending, report: Box::new(Plain { message: message.to_string(), help }) }
+    }
+
+    /// Says why on standard error.
+    pub fn report(self) -> Ending {
+        show(&*self.report);
+        self.ending
+    }
+}
+
+impl From<ExperimentError> for Stop {
+    fn from(error: ExperimentError) -> Self {
+        Self { ending: Ending::Refused, report: Box::new(error) }
+    }
+}
+
+impl From<FolderError> for Stop {
+    fn from(error: FolderError) -> Self {
+        let ending = match error {
+            FolderError::Write(_) => Ending::Unfinished,
+            _ => Ending::Refused,
+        };
+        Self::new(ending, &error, error.help())
+    }
+}
+
+impl From<PartError> for Stop {
+    fn from(error: PartError) -> Self {
+        Self::new(Ending::Unfinished, error, None)
+    }
+}
+
+impl From<WriteError> for Stop {
+    fn from(error: WriteError) -> Self {
+        Self::new(Ending::Unfinished, error, Some("repeat the command to go on once there is room"))
+    }
+}
+
+impl From<RunError> for Stop {
+    fn from(error: RunError) -> Self {
+        match error {
+            RunError::Folder(error) => error.into(),
+            RunError::Part(error) => error.into(),
+            RunError::Write(error) => error.into(),
+            RunError::Interrupted { .. } => {
+                Self::new(Ending::Unfinished, error, Some("repeat the command to go on from there"))
+            }
+            RunError::Threads { .. } => Self::new(Ending::Unfinished, error, Some("ask for fewer with --threads")),
+        }
+    }
+}
+
+/// Warnings, said but not obeyed.
+pub fn warn(warnings: &[Warning]) {
+    for warning in warnings {
+        show(warning);
+    }
+}
+
+fn show(diagnostic: &dyn Diagnostic) {
+    let theme = match std::io::stderr().is_terminal() {
+        true if std::env::var_os("NO_COLOR").is_none() => GraphicalTheme::unicode(),
+        _ => GraphicalTheme::unicode_nocolor(),
+    };
+    let mut text = String::new();
+    if GraphicalReportHandler::new_themed(theme).with_width(100).render_report(&mut text, diagnostic).is_ok() {
+        // Nobody may be listening; there is nowhere else to say so.
+        let _ = writeln!(std::io::stderr(), "{}", text.trim_end());
+    }
+}

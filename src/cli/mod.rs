@@ -1,0 +1,48 @@
+//! The command line: arguments, progress and exit status; no arithmetic.
+
+mod arguments;
+mod assess;
+mod message;
+mod progress;
+mod run;
+mod selfcheck;
+mod terminal;
+
+use arguments::{Arguments, Command};
+use clap::Parser;
+use std::process::ExitCode;
+
+/// How a command ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// Every requirement is shown, or there was nothing to show.
+    Shown,
+    /// It ran, but a requirement failed or could not be shown.
+    NotShown,
+    /// Wrong input or usage; nothing has run.
+    Refused,
+    /// It could not finish; the same command goes on.
+    Unfinished,
+}
+
+impl From<Ending> for ExitCode {
+    fn from(ending: Ending) -> Self {
+        match ending {
+            Ending::Shown => Self::from(0),
+            Ending::NotShown => Self::from(1),
+            Ending::Refused => Self::from(2),
+            Ending::Unfinished => Self::from(3),
+        }
+    }
+}
+
+/// Runs the command that the process was given.
+#[must_use]
+pub fn main() -> ExitCode {
+    let ending = match Arguments::parse().command {
+        Command::Run(arguments) => run::run(&arguments),
+        Command::Assess(arguments) => assess::assess(&arguments),
+        Command::Selfcheck => selfcheck::selfcheck(),
+    };
+    ending.unwrap_or_else(|stop| stop.report()).into()
+}
