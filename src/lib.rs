@@ -11,6 +11,8 @@ pub mod measurement;
 #[cfg(feature = "simulator")]
 pub mod experiment;
 #[cfg(feature = "simulator")]
+pub mod report;
+#[cfg(feature = "simulator")]
 pub mod simulation;
 
 #[cfg(feature = "simulator")]
