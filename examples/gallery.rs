@@ -69,14 +69,15 @@ fn column(pairs: &[[f64; 2]], which: usize) -> Vec<f64> {
     pairs.iter().map(|pair| pair[which]).collect()
 }
 
-/// Empirical quantiles of the absolute error with a rough band: two binomial standard deviations of the rank.
+/// Empirical quantiles of the absolute error with a rough 95 % band, the same number of ranks up and down (about the
+/// Dvoretzky-Kiefer-Wolfowitz inequality).
 fn quantiles(errors: &[f64]) -> Vec<BandPoint> {
     let mut sorted: Vec<f64> = errors.iter().map(|error| error.abs()).collect();
     sorted.sort_by(f64::total_cmp);
     let n = sorted.len();
     let point = |(index, &y): (usize, &f64)| {
         let rank = index + 1;
-        let margin = 2 * (rank * (n - rank) / n).isqrt() + 1;
+        let margin = (2 * n).isqrt();
         let low = index.checked_sub(margin).map_or(0.0, |below| sorted[below]);
         let high = sorted.get(index + margin).copied().unwrap_or(f64::INFINITY);
         BandPoint { x: rank as f64 / n as f64, y, low, high }

@@ -1,9 +1,9 @@
 //! How large the error is in a given proportion of cases.
 
-use super::canvas::{Anchor, Letters, Marker, NARROW, Pen, SMALL};
+use super::canvas::{Marker, NARROW, Pen};
 use super::ink::Ink;
 use super::lines::{BandPoint, draw_band, draw_line};
-use super::panel::{Figure, LINE, Mark, Room, Scale, Side, limit_pen};
+use super::panel::{Figure, Mark, Room, Scale, Side, limit_pen};
 use super::range::{Extent, Range, drawable, sorted};
 use super::{Alternative, Axis, NO_VALUES, words};
 
@@ -25,7 +25,7 @@ pub struct ErrorCurve<'a> {
 }
 
 /// Curve of the absolute error against proportion with its confidence band; the limit is a line across, the required
-/// proportion a line up, and the curve's value there a dot with its number.
+/// proportion a line up that names the curve's value there, a dot.
 #[must_use]
 pub fn error_curve(alternative: Alternative, data: &ErrorCurve) -> String {
     let percent = |point: &BandPoint| BandPoint { x: 100.0 * point.x, ..*point };
@@ -47,16 +47,14 @@ pub fn error_curve(alternative: Alternative, data: &ErrorCurve) -> String {
     if let (&[first, ..], Extent::OneValue(_)) = (&errors[..], Extent::of(&errors)) {
         notes.push(format!("All errors equal: {}.", words::value(first, data.axis.unit)));
     }
-    let marks: Vec<Mark> = data
-        .required
-        .filter(|required| (0.0..=1.0).contains(required))
-        .map(|required| Mark {
-            value: 100.0 * required,
-            label: format!("required {}", words::value(100.0 * required, "%")),
-            pen: Pen::new(Ink::Text, 0.9),
-        })
-        .into_iter()
-        .collect();
+    let at = data.required.filter(|required| (0.0..=1.0).contains(required)).map(|required| 100.0 * required);
+    let required = at.and_then(|x| Some((x, value_at(&points, x)?)));
+    let label = |x: f64| {
+        let reached = required.map(|(_, error)| format!(", reached at {}", words::value(error, data.axis.unit)));
+        format!("required {}{}", words::value(x, "%"), reached.unwrap_or_default())
+    };
+    let marks: Vec<Mark> =
+        at.into_iter().map(|x| Mark { value: x, label: label(x), pen: Pen::new(Ink::Text, 0.9) }).collect();
     let figure = Figure { alternative, width: NARROW, plot_height: 130.0, notes };
     let x = Side {
         axis: Axis { label: "Proportion of trials within the error", unit: "%" },
@@ -71,20 +69,8 @@ pub fn error_curve(alternative: Alternative, data: &ErrorCurve) -> String {
             panel.level(canvas, limit, &format!("limit {}", words::value(limit, data.axis.unit)), limit_pen());
         }
         draw_line(canvas, panel, &points, Pen::new(Ink::First, 1.5));
-        for mark in &marks {
-            if let Some(error) = value_at(&points, mark.value).filter(|&error| y.range.holds(error)) {
-                let (x, y) = panel.at((mark.value, error));
-                canvas.marker((x, y), 2.4, Marker::Disc, Ink::Text);
-                let letters = Letters::new(Ink::Text, SMALL, Anchor::Right).with_halo();
-                // Left of the dot the curve is lower: above it is free, unless the limit's line is there.
-                let crowded = limit.is_some_and(|limit| (panel.y_at(limit) - (y - 6.0)).abs() < 5.0);
-                let above = if crowded { y + LINE } else { y - 6.0 };
-                canvas.text(
-                    (x - 4.0, above.max(panel.plot.top + 5.0)),
-                    &words::value(error, data.axis.unit),
-                    letters,
-                );
-            }
+        if let Some((x, error)) = required.filter(|&(_, error)| y.range.holds(error)) {
+            canvas.marker(panel.at((x, error)), 2.4, Marker::Disc, Ink::Text);
         }
     })
 }

@@ -7,8 +7,8 @@ use super::range::{Extent, Range, drawable, sorted};
 use super::ticks::{Ticks, count};
 use super::{Alternative, Axis, NO_VALUES, about_values, words};
 
-/// Bins the shown range is cut into, about.
-const BINS: usize = 45;
+/// Bins across the data, at most; fewer with few trials.
+const BINS: f64 = 60.0;
 /// A limit farther out than this many times the largest error is an arrow.
 const REACH: f64 = 4.0;
 
@@ -35,9 +35,7 @@ pub fn histogram(alternative: Alternative, data: &Histogram) -> String {
     let marks = limit.into_iter().flat_map(|limit| [-limit, limit]).chain(data.bias);
     let range = extent.with_marks(marks, REACH).padded(0.04);
     let bins = match extent {
-        Extent::OneValue(value) => {
-            Bins { edges: (value, range.width() / BINS as f64), shares: vec![(0, 100.0)] }.centred()
-        }
+        Extent::OneValue(value) => Bins { edges: (value, range.width() / BINS), shares: vec![(0, 100.0)] }.centred(),
         _ => Bins::of(&sorted, range, limit),
     };
     let tallest = bins.shares.iter().map(|bin| bin.1).fold(0.0, f64::max);
@@ -94,7 +92,17 @@ struct Bins {
 
 impl Bins {
     fn of(sorted: &[f64], range: Range, limit: Option<f64>) -> Self {
-        let step = Ticks::at_most(BINS, range).step();
+        // Rice's rule of thumb for the number of bins, twice the cube root of the count, across the data; the axis may
+        // be longer. Lane DM et al., Online Statistics Education, chapter "Histograms", from memory.
+        let data = match (sorted.first(), sorted.last()) {
+            (Some(&least), Some(&largest)) => range.within(least, largest),
+            _ => range,
+        };
+        let wanted = (2.0 * libm::cbrt(sorted.len() as f64)).clamp(8.0, BINS);
+        // A whole number, at most sixty times the axis over the data; the cast saturates.
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        let most = (wanted * (range.width() / data.width()).min(20.0)) as usize;
+        let step = Ticks::at_most(most, range).step();
         let width = match limit {
             Some(limit) if range.holds(limit) && limit >= step => limit / (limit / step).round(),
             _ => step,

@@ -8,6 +8,8 @@ use super::{Alternative, Axis, words};
 
 /// Height of a row.
 const ROW: f64 = 17.0;
+/// Height of a further line of a row's label.
+const NEXT_LINE: f64 = 10.5;
 /// Room for the labels of rows, at most.
 const LABEL: f64 = 130.0;
 /// A reference farther out than this many times the largest value is an arrow.
@@ -48,10 +50,12 @@ pub fn intervals(alternative: Alternative, data: &Intervals) -> String {
         _ => Extent::of(&sorted),
     };
     let range = extent.with_marks(reference.map(|reference| reference.0), REACH).padded(0.06);
-    let names: Vec<String> = data.rows.iter().map(|row| words::cut(row.label, WORDS, LABEL)).collect();
-    let widest = words::longest(names.iter().map(String::as_str), WORDS);
+    let names: Vec<Vec<String>> = data.rows.iter().map(|row| words::wrapped(row.label, WORDS, LABEL)).collect();
+    let widest = words::longest(names.iter().flatten().map(String::as_str), WORDS);
+    let most_lines = names.iter().map(Vec::len).max().unwrap_or(1).max(1);
+    let row_height = ROW + (most_lines - 1) as f64 * NEXT_LINE;
     let count = data.rows.len().max(2);
-    let figure = Figure { alternative, width: NARROW, plot_height: ROW * count as f64, notes: Vec::new() };
+    let figure = Figure { alternative, width: NARROW, plot_height: row_height * count as f64, notes: Vec::new() };
     let y = Side { axis: Axis { label: "", unit: "" }, scale: Scale::linear(Range::between(0.0, count as f64)) };
     let marks: Vec<Mark> = reference
         .into_iter()
@@ -69,7 +73,11 @@ pub fn intervals(alternative: Alternative, data: &Intervals) -> String {
         }
         for (row, (interval, name)) in data.rows.iter().zip(&names).enumerate() {
             let y = panel.y_at(count as f64 - row as f64 - 0.5);
-            canvas.text((panel.plot.left - 6.0, y), name, Letters::new(Ink::Text, WORDS, Anchor::Right));
+            for (line, words) in name.iter().enumerate() {
+                let above = 0.5 * (name.len() - 1) as f64;
+                let place = (panel.plot.left - 6.0, y + (line as f64 - above) * NEXT_LINE);
+                canvas.text(place, words, Letters::new(Ink::Text, WORDS, Anchor::Right));
+            }
             if !drawable(interval.point) {
                 let place = (0.5 * (panel.plot.left + panel.plot.right), y);
                 canvas.text(place, "no value", Letters::new(Ink::Muted, SMALL, Anchor::Middle).with_halo());

@@ -134,7 +134,12 @@ fn draw_limits(canvas: &Canvas, panel: &Panel, data: &Joint, limits: [Option<f64
     let y = high - 0.5 * LINE;
     let y = if y < plot.top + 4.0 { high + 0.5 * LINE } else { y };
     let width = words::width(&name, SMALL);
-    canvas.text((right.max(plot.left + width + 4.0), y), &name, letters(Anchor::Right));
+    // Above the corner that the ellipse leaves free.
+    if data.ellipse.is_some_and(|ellipse| ellipse.covariance[0][1] > 0.0) {
+        canvas.text((left.min(plot.right - width) + 2.0, y), &name, letters(Anchor::Left));
+    } else {
+        canvas.text((right.max(plot.left + width + 4.0), y), &name, letters(Anchor::Right));
+    }
 }
 
 fn percent(proportion: f64) -> String {

@@ -146,7 +146,7 @@ pub(super) fn draw_band(canvas: &Canvas, panel: &Panel, points: &[BandPoint], in
         match &run[..] {
             // A single point has no band to fill: its interval is a stroke.
             [_] => canvas.line(&upper.chain(lower).collect::<Vec<_>>(), Pen::new(ink, 1.0)),
-            _ => canvas.face(&upper.chain(lower).collect::<Vec<_>>(), ink, 0.2),
+            _ => canvas.face(&upper.chain(lower).collect::<Vec<_>>(), ink, 0.28),
         }
     }
 }

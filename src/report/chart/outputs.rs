@@ -53,7 +53,7 @@ pub fn side_by_side(alternative: Alternative, outputs: &[OutputRow]) -> String {
 
     let mut notes = Vec::new();
     if !limited.is_empty() {
-        notes.push("Box: middle half. Whiskers: 5 to 95 %. Stroke: median. Diamond: bias.".to_owned());
+        notes.push("Box: quartiles and median. Whiskers: 5 to 95 %. Diamond: bias.".to_owned());
     }
     let unlimited: Vec<&str> = outputs
         .iter()

@@ -152,10 +152,10 @@ impl<'a> Frame<'a> {
             placed[which] = if fits {
                 (0, centred(mark), Anchor::Middle)
             } else if rank == 0 {
-                let end = (spot(mark) + 2.0).max(self.outer.left + 2.0 * half(mark));
+                let end = (spot(mark) - 1.0).max(self.outer.left + 2.0 * half(mark));
                 (0, end, Anchor::Right)
             } else if rank + 1 == order.len() {
-                let start = (spot(mark) - 2.0).min(self.outer.right - 2.0 * half(mark));
+                let start = (spot(mark) + 1.0).min(self.outer.right - 2.0 * half(mark));
                 (0, start, Anchor::Left)
             } else {
                 lanes += 1;

@@ -41,6 +41,11 @@ impl Range {
         (self.low..=self.high).contains(&value)
     }
 
+    /// The part of it between two values.
+    pub fn within(self, one: f64, other: f64) -> Self {
+        Self::between(one.clamp(self.low, self.high), other.clamp(self.low, self.high))
+    }
+
     pub fn with(self, value: f64) -> Self {
         Self { low: self.low.min(value), high: self.high.max(value) }
     }

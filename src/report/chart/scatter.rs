@@ -78,9 +78,6 @@ pub fn against_many(alternative: Alternative, error: &Against, drawn: &[Drawn]) 
     if !notes.is_empty() {
         notes.push("Solid line: running median. Dashed lines: running 5 and 95 %.".to_owned());
     }
-    if let (Some(limit), false) = (error.limit, notes.is_empty()) {
-        notes.push(format!("Limit: ±{}.", words::value(limit, error.axis.unit)));
-    }
     picture(alternative, (width.max(NARROW), rows as f64 * down), &notes, |canvas| {
         if drawn.is_empty() {
             let place = (0.5 * NARROW, 0.5 * down);
@@ -96,7 +93,7 @@ pub fn against_many(alternative: Alternative, error: &Against, drawn: &[Drawn]) 
             );
             let panel = frame.draw(canvas);
             cloud.draw(canvas, &panel, (POINTS_IN_ALL / drawn.len()).min(POINTS));
-            draw_limit(canvas, &panel, error, false);
+            draw_limit(canvas, &panel, error, which == 0);
         }
     })
 }

@@ -7,10 +7,10 @@ use super::range::{Range, drawable};
 use super::ticks::{Ticks, number};
 use super::{Alternative, words};
 
-/// Height of the two views.
-const HEIGHT: f64 = 250.0;
+/// Height of what is drawn in the two views, at most.
+const HEIGHT: f64 = 220.0;
 /// Words kept clear around each view.
-const RIM: f64 = 62.0;
+const RIM: f64 = 50.0;
 /// How long a plane's normal is drawn, mm.
 const NORMAL_MM: f64 = 70.0;
 
@@ -61,19 +61,21 @@ pub fn scene(alternative: Alternative, scene: &Scene) -> String {
     };
     let up = extent(&|p| p[1]);
     let spans = views.map(|view| extent(&view.across));
-    let room = (middle - 2.0 * RIM, HEIGHT - 3.0 * LINE);
+    let room = (middle - 2.0 * RIM, HEIGHT);
     // Layout units for a millimetre, the same in both views.
     let zoom = spans.iter().map(|span| room.0 / span.width()).fold(room.1 / up.width(), f64::min);
-    picture(alternative, (WIDE, HEIGHT + 3.0 * LINE), &[], |canvas| {
+    // Above and below what is drawn stays room for labels.
+    let bottom = zoom * up.width() + 7.0 * LINE;
+    picture(alternative, (WIDE, bottom + 3.0 * LINE), &[], |canvas| {
         for (which, (view, span)) in views.iter().zip(spans).enumerate() {
             let left = middle * which as f64;
-            let frame = Rect { left, top: 2.0 * LINE, right: left + middle, bottom: HEIGHT };
-            let origin = (0.5 * (frame.left + frame.right), 0.5 * (frame.top + frame.bottom));
+            let frame = Rect { left, top: 2.0 * LINE, right: left + middle, bottom };
+            let origin = (0.5 * (frame.left + frame.right), 0.5 * (frame.top + frame.bottom - LINE));
             let centre = (0.5 * (span.low() + span.high()), 0.5 * (up.low() + up.high()));
             let projection = Projection { view: *view, zoom, origin, centre };
             draw_view(canvas, scene, &projection, frame);
         }
-        draw_bar(canvas, zoom);
+        draw_bar(canvas, zoom, bottom + 2.3 * LINE);
     })
 }
 
@@ -150,6 +152,9 @@ fn draw_view(canvas: &Canvas, scene: &Scene, projection: &Projection, frame: Rec
     let plane = path(&[scene.asis_right, scene.asis_left, scene.pubis, scene.asis_right]);
     canvas.face(&plane, Ink::First, 0.15);
     canvas.line(&plane, Pen::new(Ink::First, 1.0));
+    for edge in plane.windows(2) {
+        labels.keep_line(edge[0], edge[1]);
+    }
     let feature = path(scene.feature);
     let feature_centre = middle_of(&feature);
     if let (Some(centre), Some(end)) = (at(scene.new_centre), feature_centre) {
@@ -164,9 +169,9 @@ fn draw_view(canvas: &Canvas, scene: &Scene, projection: &Projection, frame: Rec
     let mut wanted: Vec<(String, Place, Ink)> = Vec::new();
     for (label, start, tip) in scene.normals() {
         let (Some(start), Some(tip)) = (at(start), at(tip)) else { continue };
-        let seen = (tip.0 - start.0).abs() + (tip.1 - start.1).abs();
+        let seen = (tip.0 - start.0).abs().max((tip.1 - start.1).abs());
         // A normal that points at the viewer has no length to draw.
-        if seen > 6.0 {
+        if seen > 12.0 {
             canvas.arrow(start, tip, Pen::new(Ink::Fourth, 1.3));
             labels.keep_line(start, tip);
             wanted.push((format!("{label} normal"), tip, Ink::Fourth));
@@ -227,10 +232,10 @@ fn draw_axes(canvas: &Canvas, view: View, frame: Rect) {
 }
 
 /// A bar of a round length between the two views.
-fn draw_bar(canvas: &Canvas, zoom: f64) {
+fn draw_bar(canvas: &Canvas, zoom: f64, y: f64) {
     // The step of a few ticks over a quarter of a view.
     let length = Ticks::at_most(2, Range::between(0.0, 90.0 / zoom)).step();
-    let (half, y, middle) = (0.5 * zoom * length, HEIGHT + 2.3 * LINE, 0.5 * WIDE);
+    let (half, middle) = (0.5 * zoom * length, 0.5 * WIDE);
     let pen = Pen::new(Ink::Text, 1.2);
     canvas.line(&[(middle - half, y), (middle + half, y)], pen);
     for end in [middle - half, middle + half] {
@@ -252,10 +257,10 @@ impl Labels {
     }
 
     fn keep_line(&mut self, from: Place, to: Place) {
-        for step in 1..8 {
-            let share = f64::from(step) / 8.0;
+        for step in 1..32 {
+            let share = f64::from(step) / 32.0;
             let (x, y) = (from.0 + share * (to.0 - from.0), from.1 + share * (to.1 - from.1));
-            self.keep(Rect { left: x - 2.0, top: y - 2.0, right: x + 2.0, bottom: y + 2.0 });
+            self.keep(Rect { left: x - 1.0, top: y - 1.0, right: x + 1.0, bottom: y + 1.0 });
         }
     }
 

@@ -125,11 +125,11 @@ pub(super) fn power(exponent: i32) -> String {
     std::iter::once('1').chain(std::iter::once('0')).chain(raised).collect()
 }
 
-/// Three significant digits of a value as an integer times a power of ten, without trailing zeros after the point.
+/// Three significant digits of a value as an integer times a power of ten, without trailing zeros.
 fn significant(value: f64, power_of_value: i32) -> (i64, i32) {
     let mut exponent = power_of_value - 2;
     let mut integer = index((value / scaled(1, exponent)).round());
-    while exponent < 0 && integer % 10 == 0 && integer != 0 {
+    while integer % 10 == 0 && integer != 0 {
         integer /= 10;
         exponent += 1;
     }
