@@ -21,7 +21,8 @@ const LEG_LENGTH: Axis = Axis { label: "Leg length error", unit: "mm" };
 fn main() -> io::Result<()> {
     let folder = env::args_os().nth(1).map_or_else(|| PathBuf::from("reports/gallery"), PathBuf::from);
     fs::create_dir_all(&folder)?;
-    let charts: Vec<(String, String)> = [ordinary(), degenerate()].into_iter().flatten().collect();
+    let charts: Vec<(String, String)> =
+        [errors_of_trials(), errors_against_drawn(), other_kinds(), degenerate()].into_iter().flatten().collect();
     for (name, svg) in &charts {
         fs::write(folder.join(name).with_extension("svg"), svg)?;
     }
@@ -31,12 +32,10 @@ fn main() -> io::Result<()> {
 }
 
 fn page(charts: &[(String, String)]) -> String {
-    let shown: String = charts
-        .iter()
-        .map(|(name, svg)| {
-            format!("<figure><figcaption>{name}, {} kB</figcaption>{svg}</figure>\n", svg.len() / 1000)
-        })
-        .collect();
+    let figure = |(name, svg): &(String, String)| {
+        format!("<figure><figcaption>{name}, {} kB</figcaption>{svg}</figure>\n", svg.len() / 1000)
+    };
+    let shown = charts.iter().map(figure).collect::<Vec<_>>().concat();
     let theme = |name: &str| format!("<section data-theme=\"{name}\">\n{shown}</section>\n");
     format!(
         "<!doctype html>\n<html lang=\"en\">\n<meta charset=\"utf-8\">\n<title>Gallery of charts</title>\n<style>\n{}\
@@ -111,29 +110,9 @@ const PELVIS: Scene = Scene {
     planes: &[],
 };
 
-fn ordinary() -> Vec<(String, String)> {
+fn errors_of_trials() -> Vec<(String, String)> {
     let errors = pairs(20_000, 1.0);
     let (inclination, anteversion) = (column(&errors, 0), column(&errors, 1));
-    let mut generator = Xoshiro256PlusPlus::seed_from_u64(11);
-    let mut drawn = |mean: f64, sd: f64| -> Vec<f64> {
-        (0..20_000).map(|_| -> f64 { StandardNormal.sample(&mut generator) }).map(|score| mean + sd * score).collect()
-    };
-    let (width, tilt) = (drawn(238.0, 20.0), drawn(-2.0, 7.0));
-    let tilted: Vec<f64> = anteversion.iter().zip(&tilt).map(|(error, tilt)| error + 0.02 * tilt * tilt).collect();
-    let names = [
-        "ASIS width",
-        "ASIS to pubis",
-        "Pelvic tilt",
-        "True inclination",
-        "True anteversion",
-        "Leg length",
-        "Offset",
-    ];
-    let units = ["mm", "mm", "deg", "deg", "deg", "mm", "mm"];
-    let values: Vec<Vec<f64>> = (0..7).map(|which| drawn(10.0 * f64::from(which), 3.0)).collect();
-    let many: Vec<Drawn> = (0..7)
-        .map(|which| Drawn { axis: Axis { label: names[which], unit: units[which] }, values: &values[which] })
-        .collect();
     let outputs = [
         output("Inclination", "deg", Some(3.0), 0.3, 1.1),
         output("Anteversion", "deg", Some(3.0), -0.5, 1.5),
@@ -144,30 +123,6 @@ fn ordinary() -> Vec<(String, String)> {
         output("Centre anterior", "mm", None, 0.8, 0.7),
     ];
     let ellipse = CovarianceEllipse { mean: [0.3, -0.5], covariance: [[1.21, 0.88], [0.88, 2.08]], proportion: 0.95 };
-    let groove: Vec<[f64; 3]> = (0..=36)
-        .map(|step| {
-            let (sin, cos) = libm::sincos(std::f64::consts::TAU * f64::from(step) / 36.0);
-            [-20.0 + 14.0 * sin, -90.0 + 9.0 * cos, 128.0 + 3.0 * sin]
-        })
-        .collect();
-    let planes = [
-        PlaneNormal { label: "bony plane", normal: [1.0, 0.0, 0.0] },
-        PlaneNormal { label: "level plane", normal: [1.0, -0.14, 0.05] },
-    ];
-    let rows = [
-        IntervalRow { label: "landmarks", point: 0.62, low: 0.58, high: 0.66 },
-        IntervalRow { label: "tracker", point: 0.08, low: 0.05, high: 0.11 },
-        IntervalRow { label: "cup attachment and run-out", point: 0.21, low: 0.18, high: 0.25 },
-        IntervalRow { label: "posture", point: 0.01, low: -0.02, high: 0.03 },
-    ];
-    let half = |x: f64, y: f64| BandPoint { x, y, low: 0.95 * y, high: 1.05 * y };
-    let sweeps: Vec<Vec<BandPoint>> = [0.5, 0.9, 0.95, 1.4, 2.0]
-        .iter()
-        .map(|slope| (0..=8).map(|step| half(0.5 * f64::from(step), 0.6 + slope * 0.5 * f64::from(step))).collect())
-        .collect();
-    let arms = ["divot", "circle", "ellipse", "three-divots", "level plane"];
-    let sweeps: Vec<Series> = arms.iter().zip(&sweeps).map(|(label, points)| Series { label, points }).collect();
-    let (mean_trace, other_trace) = (trace(22.0, 2.4), trace(15.0, 2.1));
     vec![
         entry("histogram", |words| {
             histogram(
@@ -201,6 +156,33 @@ fn ordinary() -> Vec<(String, String)> {
             joint(words, &Joint { axes, errors: &errors, ellipse: Some(ellipse), limits: [Some(3.0), Some(3.0)] })
         }),
         entry("side-by-side", |words| side_by_side(words, &outputs)),
+    ]
+}
+
+fn errors_against_drawn() -> Vec<(String, String)> {
+    let errors = pairs(20_000, 1.0);
+    let (inclination, anteversion) = (column(&errors, 0), column(&errors, 1));
+    let mut generator = Xoshiro256PlusPlus::seed_from_u64(11);
+    let mut drawn = |mean: f64, sd: f64| -> Vec<f64> {
+        (0..20_000).map(|_| -> f64 { StandardNormal.sample(&mut generator) }).map(|score| mean + sd * score).collect()
+    };
+    let (width, tilt) = (drawn(238.0, 20.0), drawn(-2.0, 7.0));
+    let tilted: Vec<f64> = anteversion.iter().zip(&tilt).map(|(error, tilt)| error + 0.02 * tilt * tilt).collect();
+    let names = [
+        "ASIS width",
+        "ASIS to pubis",
+        "Pelvic tilt",
+        "True inclination",
+        "True anteversion",
+        "Leg length",
+        "Offset",
+    ];
+    let units = ["mm", "mm", "deg", "deg", "deg", "mm", "mm"];
+    let values: Vec<Vec<f64>> = (0..7).map(|which| drawn(10.0 * f64::from(which), 3.0)).collect();
+    let many: Vec<Drawn> = (0..7)
+        .map(|which| Drawn { axis: Axis { label: names[which], unit: units[which] }, values: &values[which] })
+        .collect();
+    vec![
         entry("against", |words| {
             let error = Against { axis: ANTEVERSION, errors: &tilted, limit: Some(5.0) };
             against(words, &error, &Drawn { axis: Axis { label: "Pelvic tilt", unit: "deg" }, values: &tilt })
@@ -212,6 +194,35 @@ fn ordinary() -> Vec<(String, String)> {
         entry("against-many", |words| {
             against_many(words, &Against { axis: INCLINATION, errors: &inclination, limit: Some(3.0) }, &many)
         }),
+    ]
+}
+
+fn other_kinds() -> Vec<(String, String)> {
+    let groove: Vec<[f64; 3]> = (0..=36)
+        .map(|step| {
+            let (sin, cos) = libm::sincos(std::f64::consts::TAU * f64::from(step) / 36.0);
+            [-20.0 + 14.0 * sin, -90.0 + 9.0 * cos, 128.0 + 3.0 * sin]
+        })
+        .collect();
+    let planes = [
+        PlaneNormal { label: "bony plane", normal: [1.0, 0.0, 0.0] },
+        PlaneNormal { label: "level plane", normal: [1.0, -0.14, 0.05] },
+    ];
+    let rows = [
+        IntervalRow { label: "landmarks", point: 0.62, low: 0.58, high: 0.66 },
+        IntervalRow { label: "tracker", point: 0.08, low: 0.05, high: 0.11 },
+        IntervalRow { label: "cup attachment and run-out", point: 0.21, low: 0.18, high: 0.25 },
+        IntervalRow { label: "posture", point: 0.01, low: -0.02, high: 0.03 },
+    ];
+    let half = |x: f64, y: f64| BandPoint { x, y, low: 0.95 * y, high: 1.05 * y };
+    let sweeps: Vec<Vec<BandPoint>> = [0.5, 0.9, 0.95, 1.4, 2.0]
+        .iter()
+        .map(|slope| (0..=8).map(|step| half(0.5 * f64::from(step), 0.6 + slope * 0.5 * f64::from(step))).collect())
+        .collect();
+    let arms = ["divot", "circle", "ellipse", "three-divots", "level plane"];
+    let sweeps: Vec<Series> = arms.iter().zip(&sweeps).map(|(label, points)| Series { label, points }).collect();
+    let (mean_trace, other_trace) = (trace(22.0, 2.4), trace(15.0, 2.1));
+    vec![
         entry("scene", |words| scene(words, &Scene { feature: &groove, planes: &planes, ..PELVIS })),
         entry("convergence", |words| {
             let series = [Series { label: "", points: &mean_trace }];

@@ -25,7 +25,7 @@ pub(super) fn finish(raw: &str, size: (u32, u32), alternative: Alternative) -> S
             let shared = element.take_shared();
             if shared != dots {
                 close_dots(&mut svg, &mut dots);
-                svg.push_str(&format!("<g{shared}>\n"));
+                svg.extend(["<g", &shared, ">\n"]);
                 dots = shared;
             }
         } else {

@@ -4,8 +4,8 @@ use super::canvas::{NARROW, Pen, Place};
 use super::ink::Ink;
 use super::panel::{Figure, Mark, Panel, Room, Scale, Side, limit_pen};
 use super::range::{Extent, Range, drawable, sorted};
-use super::ticks::{Ticks, count};
-use super::{Alternative, Axis, NO_VALUES, about_values, words};
+use super::ticks::Ticks;
+use super::{Alternative, Axis, NO_VALUES, about_count, about_left_out, words};
 
 /// Bins across the data, at most; fewer with few trials.
 const BINS: f64 = 60.0;
@@ -36,18 +36,24 @@ pub fn histogram(alternative: Alternative, data: &Histogram) -> String {
     let range = extent.with_marks(marks, REACH).padded(0.04);
     let bins = match extent {
         Extent::OneValue(value) => Bins { edges: (value, range.width() / BINS), shares: vec![(0, 100.0)] }.centred(),
-        _ => Bins::of(&sorted, range, limit),
+        Extent::Spread(data) => Bins::of(&sorted, data, range, limit),
+        Extent::Nothing => Bins { edges: (0.0, 1.0), shares: Vec::new() },
     };
     let tallest = bins.shares.iter().map(|bin| bin.1).fold(0.0, f64::max);
     let y = Scale::linear(Range::between(0.0, if tallest > 0.0 { tallest } else { 1.0 }).with_headroom(0.06));
 
-    let mut note = about_values(data.errors.len(), &sorted, data.axis.unit);
     let outside = sorted.iter().filter(|&&error| !range.holds(error)).count();
-    if let (true, Some(&least), Some(&largest)) = (outside > 0, sorted.first(), sorted.last()) {
-        let (least, largest) = (words::value(least, data.axis.unit), words::value(largest, data.axis.unit));
-        note += &format!("; {} outside the axis (all within {least} to {largest})", count(outside));
+    let mut about = vec![about_count(sorted.len())];
+    if let (&[first, ..], Extent::OneValue(_)) = (&sorted[..], extent) {
+        let all = if sorted.len() == 1 { "value" } else { "all equal" };
+        about.push(format!("{all} {}", words::value(first, data.axis.unit)));
     }
-    let figure = Figure { alternative, width: NARROW, plot_height: 120.0, notes: vec![note] };
+    about.extend(about_left_out(outside, data.errors.len() - sorted.len()));
+    if let (true, &[least, .., largest]) = (outside > 0, &sorted[..]) {
+        let [least, largest] = [least, largest].map(|error| words::value(error, data.axis.unit));
+        about.push(format!("all within {least} to {largest}"));
+    }
+    let figure = Figure { alternative, width: NARROW, plot_height: 120.0, notes: vec![about.join("; ")] };
     let x = Side { axis: data.axis, scale: Scale::linear(range) };
     let y = Side { axis: Axis { label: "Proportion of trials in each bin", unit: "%" }, scale: y };
     figure.draw((x, y), Room::default(), &marks_of(data, limit), |canvas, panel| {
@@ -91,15 +97,12 @@ struct Bins {
 }
 
 impl Bins {
-    fn of(sorted: &[f64], range: Range, limit: Option<f64>) -> Self {
-        // Rice's rule of thumb for the number of bins, twice the cube root of the count, across the data; the axis may
-        // be longer. Lane DM et al., Online Statistics Education, chapter "Histograms", from memory.
-        let data = match (sorted.first(), sorted.last()) {
-            (Some(&least), Some(&largest)) => range.within(least, largest),
-            _ => range,
-        };
-        let wanted = (2.0 * libm::cbrt(sorted.len() as f64)).clamp(8.0, BINS);
-        // A whole number, at most sixty times the axis over the data; the cast saturates.
+    /// Bins over the range of the axis, as fine as the range of the data asks for.
+    fn of(sorted: &[f64], data: Range, range: Range, limit: Option<f64>) -> Self {
+        // Half as many again as Rice's rule of thumb, twice the cube root of the count, across the data; the axis may be
+        // longer. Lane DM et al., Online Statistics Education, chapter "Histograms", from memory.
+        let wanted = (3.0 * libm::cbrt(sorted.len() as f64)).clamp(8.0, BINS);
+        // A whole number, at most sixty times the length of the axis over that of the data; the cast is exact enough.
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
         let most = (wanted * (range.width() / data.width()).min(20.0)) as usize;
         let step = Ticks::at_most(most, range).step();

@@ -5,7 +5,7 @@ use super::ink::Ink;
 use super::panel::{Figure, LINE, Panel, Room, Scale, Side, limit_pen};
 use super::range::{Extent, Range, drawable, sorted, thinned};
 use super::ticks::count;
-use super::{Alternative, Axis, NO_VALUES, words};
+use super::{Alternative, Axis, NO_VALUES, about_count, about_left_out, words};
 
 /// Points drawn at most.
 const POINTS: usize = 1000;
@@ -50,26 +50,21 @@ pub fn joint(alternative: Alternative, data: &Joint) -> String {
     });
     if data.axes[0].unit == data.axes[1].unit {
         let width = ranges[0].width().max(ranges[1].width());
-        ranges = ranges.map(|range| range.padded(0.5 * (width - range.width()) / range.width()));
+        ranges = ranges.map(|range| range.at_least(width));
     }
     let [x, y] = ranges.map(|range| Scale::linear(range.padded(0.05)));
 
     let drawn = thinned(&pairs, POINTS);
-    let mut note = format!("n\u{a0}=\u{a0}{}", count(pairs.len()));
-    if drawn.len() < pairs.len() {
-        note += &format!(", {} drawn", count(drawn.len()));
-    }
     let outside = pairs.iter().filter(|pair| !(x.range.holds(pair[0]) && y.range.holds(pair[1]))).count();
-    if outside > 0 {
-        note += &format!("; {} outside the axes", count(outside));
-    }
-    if data.errors.len() > pairs.len() {
-        note += &format!("; {} without a value, not drawn", count(data.errors.len() - pairs.len()));
+    let mut about = vec![about_count(pairs.len())];
+    if drawn.len() < pairs.len() {
+        about.push(format!("{} drawn", count(drawn.len())));
     }
     if pairs.len() > 1 && pairs.iter().all(|pair| pair == &pairs[0]) {
-        note += ", all equal";
+        about.push("all equal".to_owned());
     }
-    let mut notes = vec![note];
+    about.extend(about_left_out(outside, data.errors.len() - pairs.len()));
+    let mut notes = vec![about.join("; ")];
     if let (Some(ellipse), true) = (data.ellipse, outline.is_some()) {
         notes
             .push(format!("Ellipse: {} of a normal distribution with this covariance.", percent(ellipse.proportion)));

@@ -139,11 +139,11 @@ fn name_ends(canvas: &Canvas, panel: &Panel, all: &[Series], names: &[String]) {
 /// The band of a line; where an end is open it reaches to the rim of the plot.
 pub(super) fn draw_band(canvas: &Canvas, panel: &Panel, points: &[BandPoint], ink: Ink) {
     let has_band = |point: &BandPoint| point.drawable() && !point.low.is_nan() && !point.high.is_nan();
+    let points = with_last(points);
     for run in points.chunk_by(|one, next| has_band(one) == has_band(next)).filter(|run| has_band(&run[0])) {
-        let run = with_last(run);
         let upper = run.iter().map(|point| panel.at((point.x, point.high)));
         let lower = run.iter().rev().map(|point| panel.at((point.x, point.low)));
-        match &run[..] {
+        match run {
             // A single point has no band to fill: its interval is a stroke.
             [_] => canvas.line(&upper.chain(lower).collect::<Vec<_>>(), Pen::new(ink, 1.0)),
             _ => canvas.face(&upper.chain(lower).collect::<Vec<_>>(), ink, 0.28),
@@ -154,18 +154,18 @@ pub(super) fn draw_band(canvas: &Canvas, panel: &Panel, points: &[BandPoint], in
 /// The line through points, broken where a value is missing or beyond the axis.
 pub(super) fn draw_line(canvas: &Canvas, panel: &Panel, points: &[BandPoint], pen: Pen) {
     let seen = |point: &BandPoint| point.drawable() && panel.holds((point.x, point.y));
+    let points = with_last(points);
     for run in points.chunk_by(|one, next| seen(one) == seen(next)).filter(|run| seen(&run[0])) {
-        let path: Vec<Place> = with_last(run).iter().map(|point| panel.at((point.x, point.y))).collect();
-        match path[..] {
-            [only] => canvas.marker(only, 2.2, Marker::Disc, pen.ink),
-            _ => {
-                if pen.dash != Dash::Solid {
-                    // A faint line below, so that a dash is followed easily.
-                    canvas.line(&path, Pen { alpha: 0.25, ..pen }.dashed(Dash::Solid));
-                }
-                canvas.line(&path, pen);
-            }
+        let path: Vec<Place> = run.iter().map(|point| panel.at((point.x, point.y))).collect();
+        if let [only] = path[..] {
+            canvas.marker(only, 2.2, Marker::Disc, pen.ink);
+            continue;
         }
+        if pen.dash != Dash::Solid {
+            // A faint line below, so that a dash is followed easily.
+            canvas.line(&path, Pen { alpha: 0.25, ..pen }.dashed(Dash::Solid));
+        }
+        canvas.line(&path, pen);
     }
 }
 

@@ -57,15 +57,14 @@ pub struct Axis<'a> {
 /// Said in an empty plot.
 const NO_VALUES: &str = "no values to draw";
 
-/// What the reader is told about a set of values: how many, how many are missing, whether they are all the same.
-fn about_values(all: usize, sorted: &[f64], unit: &str) -> String {
-    let mut about = format!("n\u{a0}=\u{a0}{}", ticks::count(sorted.len()));
-    if let (&[first, ..], range::Extent::OneValue(_)) = (sorted, range::Extent::of(sorted)) {
-        let value = words::value(first, unit);
-        about += &if sorted.len() == 1 { format!(": {value}") } else { format!(", all equal: {value}") };
-    }
-    if all > sorted.len() {
-        about += &format!("; {} without a value, not drawn", ticks::count(all - sorted.len()));
-    }
-    about
+/// How many trials the picture is about.
+fn about_count(count: usize) -> String {
+    format!("n\u{a0}=\u{a0}{}", ticks::count(count))
+}
+
+/// What the picture does not show.
+fn about_left_out(outside: usize, missing: usize) -> impl Iterator<Item = String> {
+    let outside = (outside > 0).then(|| format!("{} beyond the axes", ticks::count(outside)));
+    let missing = (missing > 0).then(|| format!("{} without a value, not drawn", ticks::count(missing)));
+    outside.into_iter().chain(missing)
 }

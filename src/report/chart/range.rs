@@ -5,6 +5,13 @@ const LARGEST_DRAWN: f64 = 1e100;
 /// Data narrower than this, relative to their size, count as one value.
 const NO_WIDTH: f64 = 1e-6;
 
+/// Narrower than this nothing has a width: steps of an axis would underflow.
+const LEAST_WIDTH: f64 = 1e-100;
+
+fn has_width(low: f64, high: f64) -> bool {
+    high - low > (NO_WIDTH * low.abs().max(high.abs())).max(LEAST_WIDTH)
+}
+
 /// A stretch of finite values with a positive width.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Range {
@@ -16,13 +23,12 @@ impl Range {
     /// From the smaller to the larger of two finite values, widened if they are equal.
     pub fn between(one: f64, other: f64) -> Self {
         let (low, high) = (one.min(other), one.max(other));
-        let size = low.abs().max(high.abs());
-        if high - low > NO_WIDTH * size {
-            Self { low, high }
-        } else {
-            let half = if size < 1.0 / LARGEST_DRAWN { 1.0 } else { 0.5 * size };
-            Self { low: low - half, high: high + half }
+        if has_width(low, high) {
+            return Self { low, high };
         }
+        let size = low.abs().max(high.abs());
+        let half = if 0.5 * size > LEAST_WIDTH { 0.5 * size } else { 1.0 };
+        Self { low: low - half, high: high + half }
     }
 
     pub fn low(self) -> f64 {
@@ -41,11 +47,6 @@ impl Range {
         (self.low..=self.high).contains(&value)
     }
 
-    /// The part of it between two values.
-    pub fn within(self, one: f64, other: f64) -> Self {
-        Self::between(one.clamp(self.low, self.high), other.clamp(self.low, self.high))
-    }
-
     pub fn with(self, value: f64) -> Self {
         Self { low: self.low.min(value), high: self.high.max(value) }
     }
@@ -53,6 +54,12 @@ impl Range {
     /// With a margin of `share` of the width at both ends.
     pub fn padded(self, share: f64) -> Self {
         let margin = share * self.width();
+        Self { low: self.low - margin, high: self.high + margin }
+    }
+
+    /// About the same middle, but at least this wide.
+    pub fn at_least(self, width: f64) -> Self {
+        let margin = (0.5 * (width - self.width())).max(0.0);
         Self { low: self.low - margin, high: self.high + margin }
     }
 
@@ -88,7 +95,7 @@ pub(super) enum Extent {
 impl Extent {
     pub fn of(sorted: &[f64]) -> Self {
         let (Some(&least), Some(&largest)) = (sorted.first(), sorted.last()) else { return Self::Nothing };
-        if !(largest - least > NO_WIDTH * least.abs().max(largest.abs())) {
+        if !has_width(least, largest) {
             return Self::OneValue(least);
         }
         let full = Range { low: least, high: largest };

@@ -4,8 +4,7 @@ use super::canvas::{Anchor, Canvas, Letters, NARROW, Pen, Place, SMALL, WIDE, WO
 use super::ink::{Dash, Ink};
 use super::panel::{Figure, Frame, LINE, Panel, Rect, Room, Scale, Side, limit_pen, picture, spread};
 use super::range::{Extent, Range, drawable, quantile, sorted, thinned};
-use super::ticks::count;
-use super::{Alternative, Axis, NO_VALUES, words};
+use super::{Alternative, Axis, NO_VALUES, about_count, about_left_out, words};
 
 /// Points drawn in one plot, and in all small ones together.
 const POINTS: usize = 800;
@@ -152,19 +151,14 @@ impl Cloud {
     }
 
     fn note(&self, y: Range) -> String {
-        let mut note = format!("n\u{a0}=\u{a0}{}", count(self.pairs.len()));
-        if self.pairs.len() > POINTS {
-            note += ", thinned evenly";
-        }
         let x = self.scale().range;
         let outside = self.pairs.iter().filter(|pair| !(x.holds(pair.0) && y.holds(pair.1))).count();
-        if outside > 0 {
-            note += &format!("; {} outside the axes", count(outside));
+        let mut about = vec![about_count(self.pairs.len())];
+        if self.pairs.len() > POINTS {
+            about.push("thinned evenly".to_owned());
         }
-        if self.missing > 0 {
-            note += &format!("; {} without a value, not drawn", count(self.missing));
-        }
-        note
+        about.extend(about_left_out(outside, self.missing));
+        about.join("; ")
     }
 
     fn draw(&self, canvas: &Canvas, panel: &Panel, most: usize) {

@@ -183,7 +183,7 @@ fn draw_view(canvas: &Canvas, scene: &Scene, projection: &Projection, frame: Rec
             wanted.push((name.to_owned(), place, Ink::First));
         }
     }
-    let centres = [("native centre", scene.native_centre, false), ("new centre", scene.new_centre, true)];
+    let centres = [("new centre", scene.new_centre, true), ("native centre", scene.native_centre, false)];
     for (name, point, filled) in centres {
         if let Some(place) = at(point) {
             canvas.marker(place, 3.2, Marker::Disc, Ink::Second);

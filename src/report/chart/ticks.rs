@@ -26,7 +26,7 @@ impl Ticks {
         loop {
             for mantissa in [1, 2, 5] {
                 let ticks = Self::within(range, mantissa, exponent);
-                if ticks.last - ticks.first < most {
+                if ticks.last.saturating_sub(ticks.first) < most {
                     return ticks;
                 }
             }

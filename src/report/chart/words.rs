@@ -5,7 +5,7 @@ use super::ticks;
 
 /// Width of words in layout units.
 ///
-/// The reader's font is not known, so the widths are those of a wide one (DejaVu Sans, from memory) in em: room
+/// The reader's font is not known, so the widths are those of a wide one (`DejaVu Sans`, from memory) in em: room
 /// that is too large does no harm, room that is too small cuts words.
 pub(super) fn width(words: &str, size: f64) -> f64 {
     let em: f64 = words
@@ -13,8 +13,9 @@ pub(super) fn width(words: &str, size: f64) -> f64 {
         .map(|letter| match letter {
             'i' | 'j' | 'l' | '\'' | '|' => 0.28,
             ' ' | '\u{a0}' | '.' | ',' | ':' | ';' | 'I' | '!' => 0.32,
-            'f' | 't' | 'r' | '(' | ')' | '/' | '-' | '⁻' | '°' | '¹' | '²' | '³' => 0.41,
-            '⁰' | '⁴'..='⁹' => 0.41,
+            'f' | 't' | 'r' | '(' | ')' | '/' | '-' | '⁻' | '°' | '¹' | '²' | '³' | '⁰' | '⁴'..='⁹' => {
+                0.41
+            }
             'm' | 'w' | 'M' | 'W' | '%' | '−' | '±' | '×' | '→' | '←' | '↑' | '↓' => 0.95,
             letter if letter.is_uppercase() => 0.7,
             letter if letter.is_ascii() => 0.62,
