@@ -22,7 +22,10 @@ fn main() -> io::Result<()> {
     let folder = env::args_os().nth(1).map_or_else(|| PathBuf::from("reports/gallery"), PathBuf::from);
     fs::create_dir_all(&folder)?;
     let charts: Vec<(String, String)> =
-        [errors_of_trials(), errors_against_drawn(), other_kinds(), degenerate()].into_iter().flatten().collect();
+        [errors_of_trials(), errors_against_drawn(), other_kinds(), degenerate(), degenerate_rows()]
+            .into_iter()
+            .flatten()
+            .collect();
     for (name, svg) in &charts {
         fs::write(folder.join(name).with_extension("svg"), svg)?;
     }
@@ -281,14 +284,6 @@ fn degenerate() -> Vec<(String, String)> {
         })
     };
     let coin: Vec<f64> = (0..2000).map(|trial| f64::from(trial % 2)).collect();
-    let open = [
-        IntervalRow { label: "open upwards", point: 2.0, low: 1.0, high: f64::INFINITY },
-        IntervalRow { label: "no interval", point: 1.5, low: f64::NAN, high: f64::NAN },
-        IntervalRow { label: "no value", point: f64::NAN, low: f64::NAN, high: f64::NAN },
-        IntervalRow { label: "a name that is far too long for its room", point: 3.0, low: 2.5, high: 3.5 },
-    ];
-    let failed =
-        OutputRow { quantiles: [f64::NAN; 5], bias: f64::NAN, ..output("Offset", "mm", Some(2.0), 0.0, 1.0) };
     vec![
         of("equal", &[0.35; 20], 3.0, Some(0.35)),
         of("zero", &[0.0; 20], 3.0, Some(0.0)),
@@ -314,6 +309,19 @@ fn degenerate() -> Vec<(String, String)> {
         against_of("one", &[0.7], &[238.0], 3.0),
         against_of("never-varied", &scaled(1.0), &[238.0; 2000], 3.0),
         against_of("two-values", &scaled(1.0), &coin, 30.0),
+    ]
+}
+
+fn degenerate_rows() -> Vec<(String, String)> {
+    let open = [
+        IntervalRow { label: "open upwards", point: 2.0, low: 1.0, high: f64::INFINITY },
+        IntervalRow { label: "no interval", point: 1.5, low: f64::NAN, high: f64::NAN },
+        IntervalRow { label: "no value", point: f64::NAN, low: f64::NAN, high: f64::NAN },
+        IntervalRow { label: "a name that is far too long for its room", point: 3.0, low: 2.5, high: 3.5 },
+    ];
+    let failed =
+        OutputRow { quantiles: [f64::NAN; 5], bias: f64::NAN, ..output("Offset", "mm", Some(2.0), 0.0, 1.0) };
+    vec![
         entry("side-by-side-failed", |words| {
             let rows = [
                 output("Leg length", "mm", Some(0.1), 0.4, 1.0),
