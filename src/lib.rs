@@ -9,9 +9,13 @@ pub mod geometry;
 pub mod measurement;
 
 #[cfg(feature = "simulator")]
+pub mod cli;
+#[cfg(feature = "simulator")]
 pub mod experiment;
 #[cfg(feature = "simulator")]
 pub mod record;
+#[cfg(feature = "simulator")]
+pub mod report;
 #[cfg(feature = "simulator")]
 pub mod simulation;
 #[cfg(feature = "simulator")]

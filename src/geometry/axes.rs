@@ -388,7 +388,13 @@ impl<A, B> Mul<Point<A>> for Pose<A, B> {
     type Output = Point<B>;
     #[inline]
     fn mul(self, point: Point<A>) -> Point<B> {
-        Point(self.rotation.0 * point.0 + self.origin.0, PhantomData)
+        // Written out: this is the innermost product of every trial.
+        let (m, v, o) = (&self.rotation.0, &point.0, &self.origin.0);
+        Point::new(
+            m.m11 * v.x + m.m12 * v.y + m.m13 * v.z + o.x,
+            m.m21 * v.x + m.m22 * v.y + m.m23 * v.z + o.y,
+            m.m31 * v.x + m.m32 * v.y + m.m33 * v.z + o.z,
+        )
     }
 }
 

@@ -125,24 +125,20 @@ fn dominant_quaternion(s: &Matrix3<f64>, bound: f64) -> Result<([f64; 4], f64), 
         [s.m31 - s.m13, s.m12 + s.m21, s.m22 - s.m11 - s.m33, s.m23 + s.m32],
         [s.m12 - s.m21, s.m31 + s.m13, s.m23 + s.m32, s.m33 - s.m11 - s.m22],
     ];
-    let root = largest_root(-2.0 * s.norm_squared(), -8.0 * s.determinant(), determinant4(&horn), bound)?;
+    let determinant = Minors::of(&horn).determinant();
+    let root = largest_root(-2.0 * s.norm_squared(), -8.0 * s.determinant(), determinant, bound)?;
     let mut shifted = horn;
     for (i, row) in shifted.iter_mut().enumerate() {
         row[i] -= root;
     }
     // The adjugate of a matrix of rank 3 is a multiple of the outer product of its null vector with itself.
-    let diagonal = [0, 1, 2, 3].map(|i| cofactor(&shifted, i, i));
-    let (largest, pivot) = diagonal
-        .iter()
-        .enumerate()
-        .fold((0, 0.0_f64), |(at, most), (i, &d)| if d.abs() > most { (i, d.abs()) } else { (at, most) });
-    let mut column = [0.0; 4];
-    for (i, entry) in column.iter_mut().enumerate() {
-        *entry = if i == largest { diagonal[i] } else { cofactor(&shifted, largest, i) };
-    }
+    let adjugate = Minors::of(&shifted).adjugate(&shifted);
+    let larger = |best: usize, i: usize| if adjugate[i][i].abs() > adjugate[best][best].abs() { i } else { best };
+    let largest = (1..4).fold(0, larger);
+    let column = adjugate[largest];
     let norm = column.iter().map(|c| c * c).sum::<f64>().sqrt();
     // A second root this near the first leaves the rotation undetermined.
-    if !(pivot > 1e-10 * bound * bound * bound && norm.is_finite()) {
+    if !(column[largest].abs() > 1e-10 * bound * bound * bound && norm.is_finite()) {
         return Err(FitError::RankLoss);
     }
     Ok((column.map(|c| c / norm), root))
@@ -165,20 +161,47 @@ fn largest_root(c2: f64, c1: f64, c0: f64, bound: f64) -> Result<f64, FitError> 
     if x.is_finite() && x > 0.0 { Ok(x) } else { Err(FitError::RankLoss) }
 }
 
-/// Signed minor of a 4x4 matrix without row `i` and column `j`.
-fn cofactor(m: &[[f64; 4]; 4], i: usize, j: usize) -> f64 {
-    let others = |skip: usize| match skip {
-        0 => [1, 2, 3],
-        1 => [0, 2, 3],
-        2 => [0, 1, 3],
-        _ => [0, 1, 2],
-    };
-    let ([a, b, c], [p, q, r]) = (others(i), others(j));
-    let minor = m[a][p] * (m[b][q] * m[c][r] - m[b][r] * m[c][q]) - m[a][q] * (m[b][p] * m[c][r] - m[b][r] * m[c][p])
-        + m[a][r] * (m[b][p] * m[c][q] - m[b][q] * m[c][p]);
-    if (i + j).is_multiple_of(2) { minor } else { -minor }
+/// The 2x2 minors of the upper and of the lower two rows of a symmetric 4x4 matrix, columns 01 02 03 12 13 23.
+struct Minors {
+    upper: [f64; 6],
+    lower: [f64; 6],
 }
 
-fn determinant4(m: &[[f64; 4]; 4]) -> f64 {
-    (0..4).map(|j| m[0][j] * cofactor(m, 0, j)).sum()
+impl Minors {
+    #[inline]
+    fn of([p, q, r, s]: &[[f64; 4]; 4]) -> Self {
+        let minors = |a: &[f64; 4], b: &[f64; 4]| {
+            [
+                a[0] * b[1] - a[1] * b[0],
+                a[0] * b[2] - a[2] * b[0],
+                a[0] * b[3] - a[3] * b[0],
+                a[1] * b[2] - a[2] * b[1],
+                a[1] * b[3] - a[3] * b[1],
+                a[2] * b[3] - a[3] * b[2],
+            ]
+        };
+        Self { upper: minors(p, q), lower: minors(r, s) }
+    }
+
+    #[inline]
+    fn determinant(&self) -> f64 {
+        let (u, l) = (&self.upper, &self.lower);
+        u[0] * l[5] - u[1] * l[4] + u[2] * l[3] + u[3] * l[2] - u[4] * l[1] + u[5] * l[0]
+    }
+
+    #[inline]
+    fn adjugate(&self, [p, q, r, s]: &[[f64; 4]; 4]) -> [[f64; 4]; 4] {
+        let (u, l) = (&self.upper, &self.lower);
+        let a00 = q[1] * l[5] - q[2] * l[4] + q[3] * l[3];
+        let a01 = -p[1] * l[5] + p[2] * l[4] - p[3] * l[3];
+        let a02 = s[1] * u[5] - s[2] * u[4] + s[3] * u[3];
+        let a03 = -r[1] * u[5] + r[2] * u[4] - r[3] * u[3];
+        let a11 = p[0] * l[5] - p[2] * l[2] + p[3] * l[1];
+        let a12 = -s[0] * u[5] + s[2] * u[2] - s[3] * u[1];
+        let a13 = r[0] * u[5] - r[2] * u[2] + r[3] * u[1];
+        let a22 = s[0] * u[4] - s[1] * u[2] + s[3] * u[0];
+        let a23 = -r[0] * u[4] + r[1] * u[2] - r[3] * u[0];
+        let a33 = r[0] * u[3] - r[1] * u[1] + r[2] * u[0];
+        [[a00, a01, a02, a03], [a01, a11, a12, a13], [a02, a12, a22, a23], [a03, a13, a23, a33]]
+    }
 }

@@ -1,0 +1,365 @@
+//! Every kind of chart with ordinary and with degenerate data, to be looked at.
+//!
+//! `cargo run --example gallery [FOLDER]` writes one SVG file each and an `index.html` that shows all of them in the
+//! light and in the dark theme, at half a page's width. The data are made up.
+
+use navassay::report::chart::{
+    Against, Alternative, Axis, BandPoint, CovarianceEllipse, Drawn, ErrorCurve, Histogram, IntervalRow, Intervals,
+    Joint, Level, Lines, OutputRow, PlaneNormal, Scene, Series, against, against_many, error_curve, histogram,
+    intervals, joint, lines, scene, side_by_side, stylesheet,
+};
+use rand::SeedableRng;
+use rand::rngs::Xoshiro256PlusPlus;
+use rand_distr::{Distribution, StandardNormal};
+use std::path::PathBuf;
+use std::{env, fs, io};
+
+const INCLINATION: Axis = Axis { label: "Inclination error", unit: "deg" };
+const ANTEVERSION: Axis = Axis { label: "Anteversion error", unit: "deg" };
+const LEG_LENGTH: Axis = Axis { label: "Leg length error", unit: "mm" };
+
+fn main() -> io::Result<()> {
+    let folder = env::args_os().nth(1).map_or_else(|| PathBuf::from("reports/gallery"), PathBuf::from);
+    fs::create_dir_all(&folder)?;
+    let charts: Vec<(String, String)> =
+        [errors_of_trials(), errors_against_drawn(), other_kinds(), degenerate(), degenerate_rows()]
+            .into_iter()
+            .flatten()
+            .collect();
+    for (name, svg) in &charts {
+        fs::write(folder.join(name).with_extension("svg"), svg)?;
+    }
+    fs::write(folder.join("index.html"), page(&charts))?;
+    println!("{} charts in {}", charts.len(), folder.display());
+    Ok(())
+}
+
+fn page(charts: &[(String, String)]) -> String {
+    let figure = |(name, svg): &(String, String)| {
+        format!("<figure><figcaption>{name}, {} kB</figcaption>{svg}</figure>\n", svg.len() / 1000)
+    };
+    let shown = charts.iter().map(figure).collect::<Vec<_>>().concat();
+    let theme = |name: &str| format!("<section data-theme=\"{name}\">\n{shown}</section>\n");
+    format!(
+        "<!doctype html>\n<html lang=\"en\">\n<meta charset=\"utf-8\">\n<title>Gallery of charts</title>\n<style>\n{}\
+         body{{margin:0;font:13px sans-serif}}\
+         section{{display:flex;flex-wrap:wrap;gap:16px;padding:16px;background:var(--chart-paper);color:var(--chart-text)}}\
+         figure{{margin:0}}figcaption{{color:var(--chart-muted);margin-bottom:4px}}\n</style>\n{}{}</html>\n",
+        stylesheet(),
+        theme("light"),
+        theme("dark"),
+    )
+}
+
+fn entry(name: &str, draw: impl FnOnce(Alternative) -> String) -> (String, String) {
+    let description = format!("Gallery picture {name}, drawn from made-up data.");
+    (name.to_owned(), draw(Alternative { title: name, description: &description }))
+}
+
+/// Correlated pairs of errors, one a trial.
+fn pairs(trials: usize, scale: f64) -> Vec<[f64; 2]> {
+    let mut generator = Xoshiro256PlusPlus::seed_from_u64(7);
+    let mut normal = || -> f64 { StandardNormal.sample(&mut generator) };
+    let pair = |_| {
+        let (one, other) = (normal(), normal());
+        [scale * (0.3 + 1.1 * one), scale * (-0.5 + 0.8 * one + 1.2 * other)]
+    };
+    (0..trials).map(pair).collect()
+}
+
+fn column(pairs: &[[f64; 2]], which: usize) -> Vec<f64> {
+    pairs.iter().map(|pair| pair[which]).collect()
+}
+
+/// Empirical quantiles of the absolute error with a rough 95 % band, the same number of ranks up and down (about the
+/// Dvoretzky-Kiefer-Wolfowitz inequality).
+fn quantiles(errors: &[f64]) -> Vec<BandPoint> {
+    let mut sorted: Vec<f64> = errors.iter().map(|error| error.abs()).collect();
+    sorted.sort_by(f64::total_cmp);
+    let n = sorted.len();
+    let point = |(index, &y): (usize, &f64)| {
+        let rank = index + 1;
+        let margin = (2 * n).isqrt();
+        let low = index.checked_sub(margin).map_or(0.0, |below| sorted[below]);
+        let high = sorted.get(index + margin).copied().unwrap_or(f64::INFINITY);
+        BandPoint { x: rank as f64 / n as f64, y, low, high }
+    };
+    sorted.iter().enumerate().map(point).collect()
+}
+
+fn output(label: &'static str, unit: &'static str, limit: Option<f64>, bias: f64, sd: f64) -> OutputRow<'static> {
+    let quantiles = [-1.645, -0.674, 0.0, 0.674, 1.645].map(|score| bias + sd * score);
+    OutputRow { label, unit, limit, quantiles, bias }
+}
+
+fn trace(half_width: f64, value: f64) -> Vec<BandPoint> {
+    let point = |step: i32| {
+        let n = 100.0 * f64::from(1_u32 << step);
+        let half = half_width / n.sqrt();
+        let y = value + half * f64::from((step * 7) % 5 - 2) / 3.0;
+        BandPoint { x: n, y, low: y - half, high: y + half }
+    };
+    (0..=13).map(point).collect()
+}
+
+const PELVIS: Scene = Scene {
+    asis_left: [0.0, 0.0, -119.0],
+    asis_right: [0.0, 0.0, 119.0],
+    pubis: [0.0, -88.0, 0.0],
+    native_centre: [-35.0, -72.0, 88.0],
+    new_centre: [-38.0, -68.0, 84.0],
+    camera: Some([40.0, 60.0, 150.0]),
+    feature: &[],
+    planes: &[],
+};
+
+fn errors_of_trials() -> Vec<(String, String)> {
+    let errors = pairs(20_000, 1.0);
+    let (inclination, anteversion) = (column(&errors, 0), column(&errors, 1));
+    let outputs = [
+        output("Inclination", "deg", Some(3.0), 0.3, 1.1),
+        output("Anteversion", "deg", Some(3.0), -0.5, 1.5),
+        output("Leg length", "mm", Some(2.0), 0.1, 0.9),
+        output("Offset", "mm", Some(2.0), 0.0, 1.3),
+        output("Centre superior", "mm", Some(3.0), 0.8, 0.7),
+        output("Centre lateral", "mm", None, 0.8, 0.7),
+        output("Centre anterior", "mm", None, 0.8, 0.7),
+    ];
+    let ellipse = CovarianceEllipse { mean: [0.3, -0.5], covariance: [[1.21, 0.88], [0.88, 2.08]], proportion: 0.95 };
+    vec![
+        entry("histogram", |words| {
+            histogram(
+                words,
+                &Histogram { axis: INCLINATION, errors: &inclination, limit: Some(3.0), bias: Some(0.3) },
+            )
+        }),
+        entry("histogram-wide", |words| {
+            histogram(
+                words,
+                &Histogram { axis: ANTEVERSION, errors: &anteversion, limit: Some(1.5), bias: Some(-0.5) },
+            )
+        }),
+        entry("error-curve", |words| {
+            let points = quantiles(&inclination[..500]);
+            let data = ErrorCurve {
+                axis: Axis { label: "Absolute inclination error", unit: "deg" },
+                points: &points,
+                limit: Some(3.0),
+                required: Some(0.95),
+            };
+            error_curve(words, &data)
+        }),
+        entry("error-curve-20000", |words| {
+            let points = quantiles(&inclination);
+            let axis = Axis { label: "Absolute inclination error", unit: "deg" };
+            error_curve(words, &ErrorCurve { axis, points: &points, limit: Some(2.4), required: Some(0.95) })
+        }),
+        entry("joint", |words| {
+            let axes = [INCLINATION, ANTEVERSION];
+            joint(words, &Joint { axes, errors: &errors, ellipse: Some(ellipse), limits: [Some(3.0), Some(3.0)] })
+        }),
+        entry("side-by-side", |words| side_by_side(words, &outputs)),
+    ]
+}
+
+fn errors_against_drawn() -> Vec<(String, String)> {
+    let errors = pairs(20_000, 1.0);
+    let (inclination, anteversion) = (column(&errors, 0), column(&errors, 1));
+    let mut generator = Xoshiro256PlusPlus::seed_from_u64(11);
+    let mut drawn = |mean: f64, sd: f64| -> Vec<f64> {
+        (0..20_000).map(|_| -> f64 { StandardNormal.sample(&mut generator) }).map(|score| mean + sd * score).collect()
+    };
+    let (width, tilt) = (drawn(238.0, 20.0), drawn(-2.0, 7.0));
+    let tilted: Vec<f64> = anteversion.iter().zip(&tilt).map(|(error, tilt)| error + 0.02 * tilt * tilt).collect();
+    let names = [
+        "ASIS width",
+        "ASIS to pubis",
+        "Pelvic tilt",
+        "True inclination",
+        "True anteversion",
+        "Leg length",
+        "Offset",
+    ];
+    let units = ["mm", "mm", "deg", "deg", "deg", "mm", "mm"];
+    let values: Vec<Vec<f64>> = (0..7).map(|which| drawn(10.0 * f64::from(which), 3.0)).collect();
+    let many: Vec<Drawn> = (0..7)
+        .map(|which| Drawn { axis: Axis { label: names[which], unit: units[which] }, values: &values[which] })
+        .collect();
+    vec![
+        entry("against", |words| {
+            let error = Against { axis: ANTEVERSION, errors: &tilted, limit: Some(5.0) };
+            against(words, &error, &Drawn { axis: Axis { label: "Pelvic tilt", unit: "deg" }, values: &tilt })
+        }),
+        entry("against-width", |words| {
+            let error = Against { axis: INCLINATION, errors: &inclination, limit: Some(3.0) };
+            against(words, &error, &Drawn { axis: Axis { label: "ASIS width", unit: "mm" }, values: &width })
+        }),
+        entry("against-many", |words| {
+            against_many(words, &Against { axis: INCLINATION, errors: &inclination, limit: Some(3.0) }, &many)
+        }),
+    ]
+}
+
+fn other_kinds() -> Vec<(String, String)> {
+    let groove: Vec<[f64; 3]> = (0..=36)
+        .map(|step| {
+            let (sin, cos) = libm::sincos(std::f64::consts::TAU * f64::from(step) / 36.0);
+            [-20.0 + 14.0 * sin, -90.0 + 9.0 * cos, 128.0 + 3.0 * sin]
+        })
+        .collect();
+    let planes = [
+        PlaneNormal { label: "bony plane", normal: [1.0, 0.0, 0.0] },
+        PlaneNormal { label: "level plane", normal: [1.0, -0.14, 0.05] },
+    ];
+    let rows = [
+        IntervalRow { label: "landmarks", point: 0.62, low: 0.58, high: 0.66 },
+        IntervalRow { label: "tracker", point: 0.08, low: 0.05, high: 0.11 },
+        IntervalRow { label: "cup attachment and run-out", point: 0.21, low: 0.18, high: 0.25 },
+        IntervalRow { label: "posture", point: 0.01, low: -0.02, high: 0.03 },
+    ];
+    let half = |x: f64, y: f64| BandPoint { x, y, low: 0.95 * y, high: 1.05 * y };
+    let sweeps: Vec<Vec<BandPoint>> = [0.5, 0.9, 0.95, 1.4, 2.0]
+        .iter()
+        .map(|slope| (0..=8).map(|step| half(0.5 * f64::from(step), 0.6 + slope * 0.5 * f64::from(step))).collect())
+        .collect();
+    let arms = ["divot", "circle", "ellipse", "three-divots", "level plane"];
+    let sweeps: Vec<Series> = arms.iter().zip(&sweeps).map(|(label, points)| Series { label, points }).collect();
+    let (mean_trace, other_trace) = (trace(22.0, 2.4), trace(15.0, 2.1));
+    vec![
+        entry("scene", |words| scene(words, &Scene { feature: &groove, planes: &planes, ..PELVIS })),
+        entry("convergence", |words| {
+            let series = [Series { label: "", points: &mean_trace }];
+            let x = Axis { label: "Trials", unit: "" };
+            let y = Axis { label: "95th percentile of the absolute error", unit: "deg" };
+            let levels = [Level { value: 3.0, label: "limit" }];
+            lines(words, &Lines { x, logarithmic: true, y, series: &series, levels: &levels })
+        }),
+        entry("convergence-two", |words| {
+            let series = [
+                Series { label: "bony plane", points: &mean_trace },
+                Series { label: "level plane", points: &other_trace },
+            ];
+            let x = Axis { label: "Trials", unit: "" };
+            let y = Axis { label: "95th percentile of the absolute error", unit: "deg" };
+            lines(words, &Lines { x, logarithmic: true, y, series: &series, levels: &[] })
+        }),
+        entry("sweep", |words| {
+            let x = Axis { label: "Palpation of the ASIS, anterior, sd", unit: "mm" };
+            let levels = [Level { value: 5.0, label: "limit" }];
+            lines(words, &Lines { x, logarithmic: false, y: LEG_LENGTH, series: &sweeps, levels: &levels })
+        }),
+        entry("intervals", |words| {
+            let axis = Axis { label: "Total share of the variance", unit: "" };
+            intervals(words, &Intervals { axis, rows: &rows, reference: Some((0.0, "none at")) })
+        }),
+    ]
+}
+
+fn degenerate() -> Vec<(String, String)> {
+    let of = |name: &str, errors: &[f64], limit: f64, bias: Option<f64>| {
+        entry(&format!("histogram-{name}"), |words| {
+            histogram(words, &Histogram { axis: LEG_LENGTH, errors, limit: Some(limit), bias })
+        })
+    };
+    let scaled = |scale: f64| column(&pairs(2000, scale), 0);
+    let mut heavy = scaled(0.3);
+    heavy.extend([55.0, -31.0, 44.0]);
+    let pair = pairs(5000, 1.0);
+    let joint_of = |name: &str, errors: &[[f64; 2]], ellipse: Option<CovarianceEllipse>, limits: [Option<f64>; 2]| {
+        entry(&format!("joint-{name}"), |words| {
+            joint(words, &Joint { axes: [INCLINATION, LEG_LENGTH], errors, ellipse, limits })
+        })
+    };
+    let curve = |name: &str, errors: &[f64], limit: f64| {
+        let points = quantiles(errors);
+        entry(&format!("error-curve-{name}"), |words| {
+            let axis = Axis { label: "Absolute leg length error", unit: "mm" };
+            error_curve(words, &ErrorCurve { axis, points: &points, limit: Some(limit), required: Some(0.95) })
+        })
+    };
+    let against_of = |name: &str, errors: &[f64], values: &[f64], limit: f64| {
+        entry(&format!("against-{name}"), |words| {
+            let error = Against { axis: LEG_LENGTH, errors, limit: Some(limit) };
+            against(words, &error, &Drawn { axis: Axis { label: "ASIS width", unit: "mm" }, values })
+        })
+    };
+    let coin: Vec<f64> = (0..2000).map(|trial| f64::from(trial % 2)).collect();
+    vec![
+        of("equal", &[0.35; 20], 3.0, Some(0.35)),
+        of("zero", &[0.0; 20], 3.0, Some(0.0)),
+        of("one", &[0.35], 3.0, Some(0.35)),
+        of("none", &[], 3.0, None),
+        of("failed", &[f64::NAN; 20], 3.0, None),
+        of("tiny", &scaled(1e-9), 3.0, Some(0.3e-9)),
+        of("huge", &scaled(1e9), 3.0, Some(0.3e9)),
+        of("far-limit", &scaled(0.01), 3.0, Some(0.003)),
+        of("near-limit", &scaled(1.0), 0.05, Some(0.3)),
+        of("heavy-tail", &heavy, 3.0, Some(0.1)),
+        joint_of("none", &[], None, [Some(3.0), Some(3.0)]),
+        joint_of("one", &[[0.2, 0.4]], None, [Some(3.0), None]),
+        joint_of("far-limit", &pair, None, [Some(50.0), Some(3.0)]),
+        joint_of("different-limits", &pair, None, [Some(5.0), Some(3.0)]),
+        joint_of("equal", &[[0.2, 0.4]; 9], None, [None, None]),
+        curve("none", &[], 3.0),
+        curve("one", &[0.7], 3.0),
+        curve("equal", &[0.7; 100], 3.0),
+        curve("far-limit", &scaled(0.01), 3.0),
+        curve("heavy-tail", &heavy, 3.0),
+        against_of("none", &[], &[], 3.0),
+        against_of("one", &[0.7], &[238.0], 3.0),
+        against_of("never-varied", &scaled(1.0), &[238.0; 2000], 3.0),
+        against_of("two-values", &scaled(1.0), &coin, 30.0),
+    ]
+}
+
+fn degenerate_rows() -> Vec<(String, String)> {
+    let open = [
+        IntervalRow { label: "open upwards", point: 2.0, low: 1.0, high: f64::INFINITY },
+        IntervalRow { label: "no interval", point: 1.5, low: f64::NAN, high: f64::NAN },
+        IntervalRow { label: "no value", point: f64::NAN, low: f64::NAN, high: f64::NAN },
+        IntervalRow { label: "a name that is far too long for its room", point: 3.0, low: 2.5, high: 3.5 },
+    ];
+    let failed =
+        OutputRow { quantiles: [f64::NAN; 5], bias: f64::NAN, ..output("Offset", "mm", Some(2.0), 0.0, 1.0) };
+    vec![
+        entry("side-by-side-failed", |words| {
+            let rows = [
+                output("Leg length", "mm", Some(0.1), 0.4, 1.0),
+                failed,
+                output("Inclination", "deg", Some(3.0), 0.0, 0.0),
+            ];
+            side_by_side(words, &rows)
+        }),
+        entry("side-by-side-no-limits", |words| side_by_side(words, &[output("Offset", "mm", None, 0.0, 1.0)])),
+        entry("intervals-open", |words| {
+            let axis = Axis { label: "Bound of the error", unit: "mm" };
+            intervals(words, &Intervals { axis, rows: &open, reference: Some((30.0, "limit")) })
+        }),
+        entry("intervals-none", |words| {
+            intervals(words, &Intervals { axis: LEG_LENGTH, rows: &[], reference: None })
+        }),
+        entry("lines-none", |words| {
+            let x = Axis { label: "Trials", unit: "" };
+            lines(words, &Lines { x, logarithmic: true, y: LEG_LENGTH, series: &[], levels: &[] })
+        }),
+        entry("lines-one-point", |words| {
+            let points = [BandPoint { x: 1000.0, y: 1.0, low: 0.5, high: 1.5 }];
+            let series = [Series { label: "bony plane", points: &points }];
+            let x = Axis { label: "Trials", unit: "" };
+            lines(
+                words,
+                &Lines {
+                    x,
+                    logarithmic: true,
+                    y: LEG_LENGTH,
+                    series: &series,
+                    levels: &[Level { value: 300.0, label: "limit" }],
+                },
+            )
+        }),
+        entry("against-many-none", |words| {
+            against_many(words, &Against { axis: LEG_LENGTH, errors: &[], limit: None }, &[])
+        }),
+        entry("scene-small", |words| scene(words, &Scene { camera: None, ..PELVIS })),
+    ]
+}

@@ -1,0 +1,3 @@
+//! From evidence to bytes.
+
+pub mod chart;
