@@ -1,4 +1,5 @@
 //! The experiments that ship, the defaults, and what the parts of a file mean.
+#![cfg(feature = "simulator")]
 
 use navassay::experiment::{DEFAULTS, Plan, Variant};
 use navassay::simulation::noise::SOURCES;

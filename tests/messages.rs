@@ -1,4 +1,5 @@
 //! What a user reads when an experiment file is wrong.
+#![cfg(feature = "simulator")]
 
 use miette::{GraphicalReportHandler, GraphicalTheme};
 use navassay::experiment::Plan;
