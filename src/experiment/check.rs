@@ -8,6 +8,8 @@ use crate::simulation::{Anatomy, Implant, Quantity};
 /// More frames or captures than this are a slip of the finger.
 const MOST_FRAMES: usize = 100_000;
 
+const TRUNCATE: &str = "to cut off tails that nobody has, write truncated = [low, high] inside the distribution";
+
 impl Reader<'_, '_> {
     pub fn check_protocol(&mut self, protocol: &Protocol) {
         let counts = [
@@ -58,23 +60,21 @@ impl Reader<'_, '_> {
 
     /// A pelvis that no patient has would give errors that mean nothing.
     pub fn check_pelvis(&mut self, anatomy: &Anatomy) {
-        self.within("anatomy.asis_width_mm", &anatomy.asis_width_mm, (100.0, 500.0), "mm");
+        let width_stands = self.within("anatomy.asis_width_mm", &anatomy.asis_width_mm, (100.0, 500.0), "mm");
         self.within("anatomy.pubis_drop_mm", &anatomy.pubis_drop_mm, (30.0, 250.0), "mm");
         self.within("anatomy.femoral_offset_mm", &anatomy.femoral_offset_mm, (0.0, 120.0), "mm");
         self.within("anatomy.neck_shaft_angle_deg", &anatomy.neck_shaft_angle_deg, (91.0, 179.0), "degrees");
         let (ratio, width) = (anatomy.hip_lateral_ratio.practical_range(), anatomy.asis_width_mm.practical_range());
         let innermost_mm = ratio.0 * width.0 + anatomy.hip_lateral_mm.practical_range().0;
-        if !(ratio.0 > 0.0 && innermost_mm > 0.0) {
+        if width_stands && !(ratio.0 > 0.0 && innermost_mm > 0.0) {
             let path = if ratio.0 > 0.0 { "anatomy.hip_lateral_mm" } else { "anatomy.hip_lateral_ratio" };
-            let found = format!(
-                "found ratios from {:.3}, which with a width of {:.1} mm draw a hip {innermost_mm:.1} mm from the \
-                 midline, expected every hip on its own side",
+            let found = format!("found hips down to {innermost_mm:.1} mm from the midline, expected more than 0");
+            self.fault(path, format!("impossible patients in `{path}`"), found);
+            self.mend(&format!(
+                "lateral is towards the operated side, and each hip lies on its own; the smallest ratio is {:.3} and \
+                 the smallest width {:.1} mm; {TRUNCATE}",
                 ratio.0, width.0
-            );
-            self.fault(path, "impossible pelvis", found);
-            self.mend(
-                "raise the mean, lower the sd, or cut the tails: truncated = [low, high] inside the distribution",
-            );
+            ));
         }
     }
 
@@ -141,10 +141,10 @@ impl Reader<'_, '_> {
     }
 
     /// Whether all draws of a quantity that will ever be seen lie in a range.
-    fn within(&mut self, path: &str, quantity: &Quantity, (low, high): (f64, f64), unit: &str) {
+    fn within(&mut self, path: &str, quantity: &Quantity, (low, high): (f64, f64), unit: &str) -> bool {
         let (least, most) = quantity.practical_range();
         if low <= least && most <= high {
-            return;
+            return true;
         }
         let found = if quantity.is_constant() {
             format!("found {least}, expected {low} to {high} {unit}")
@@ -154,11 +154,9 @@ impl Reader<'_, '_> {
         let about = if path.starts_with("anatomy") { "impossible patients" } else { "impossible cups" };
         self.fault(path, format!("{about} in `{path}`"), found);
         if !quantity.is_constant() {
-            self.mend(
-                "the range holds all but 2 in 1000 million draws; cut the tails where patients end: \
-                 truncated = [low, high] inside the distribution",
-            );
+            self.mend(&format!("the range holds all but 2 in 10^9 draws; {TRUNCATE}"));
         }
+        false
     }
 
     /// Tells how to mend the last fault.

@@ -147,7 +147,7 @@ impl File {
     fn tie(&self, mut fault: Fault, severity: Severity) -> Diagnosis {
         // A span may not reach beyond the text, or nothing of the file would be shown.
         let length = self.0.inner().len();
-        fault.span = fault.span.map(|span| span.start.min(length)..span.end.min(length));
+        fault.span = fault.span.filter(|_| length > 0).map(|span| span.start.min(length)..span.end.min(length));
         Diagnosis { fault, severity, file: Arc::clone(&self.0) }
     }
 
@@ -169,7 +169,7 @@ impl File {
     }
 }
 
-/// Arms and sweep points share most of a file: what is wrong with it is said once.
+/// In the order of the file. Arms and sweep points share most of it: what is wrong with it is said once.
 fn without_repeats(faults: Vec<Fault>) -> Vec<Fault> {
     let mut distinct: Vec<Fault> = Vec::new();
     for fault in faults {
@@ -177,5 +177,6 @@ fn without_repeats(faults: Vec<Fault>) -> Vec<Fault> {
             distinct.push(fault);
         }
     }
+    distinct.sort_by_key(|fault| fault.span.as_ref().map_or(usize::MAX, |span| span.start));
     distinct
 }

@@ -3,6 +3,7 @@
 use super::diagnostics::Fault;
 use super::nearest::suggestion;
 use super::schema::{self, Place, joined};
+use super::spec::{impossible, named};
 use super::tree::{Node, described};
 use std::borrow::Cow;
 use toml::Spanned;
@@ -69,7 +70,7 @@ fn check_table(table: &DeTable, path: &str, known: &[&str], faults: &mut Vec<Fau
 }
 
 fn unknown(key: &Spanned<Cow<str>>, path: &str, known: &[&str]) -> Fault {
-    let place = if path.is_empty() { "the file".to_owned() } else { format!("`{path}`") };
+    let place = if path.is_empty() { "the file".to_owned() } else { named(path) };
     Fault::new(Some(key.span()), format!("unknown key `{}` in {place}", key.get_ref()), "this key is not known here")
         .help_if(suggestion(key.get_ref(), known))
 }
@@ -85,7 +86,7 @@ fn finite(node: &Node, path: &str, faults: &mut Vec<Fault>) {
         DeValue::Float(number) if !number.as_str().parse::<f64>().is_ok_and(f64::is_finite) => {
             faults.push(Fault::new(
                 Some(node.span()),
-                format!("impossible value in `{path}`"),
+                impossible(path),
                 format!("found {number}, expected a finite number"),
             ));
         }

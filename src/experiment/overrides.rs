@@ -3,7 +3,7 @@
 use super::diagnostics::Fault;
 use super::nearest::nearest;
 use super::schema::{self, WHOLE_EXPERIMENT};
-use super::spec::Reader;
+use super::spec::{Reader, impossible, named};
 use super::tree::{Node, Tree, described};
 use std::ops::Range;
 use toml::de::DeValue;
@@ -48,7 +48,7 @@ impl<'i> Reader<'_, 'i> {
     fn set(&mut self, path: &str) -> Vec<Override<'i>> {
         let Some(node) = self.tree.get(path) else { return Vec::new() };
         let DeValue::Table(table) = node.get_ref() else {
-            self.fault(path, format!("`{path}` is a table"), format!("found {}", described(node.get_ref())));
+            self.fault(path, format!("{} is a table", named(path)), format!("found {}", described(node.get_ref())));
             self.mend("for example set = { \"measure.plane\" = \"level\" }");
             return Vec::new();
         };
@@ -75,7 +75,7 @@ impl<'i> Reader<'_, 'i> {
                 Some(DeValue::Array(array)) if !array.is_empty() => array.iter().cloned().collect(),
                 found => {
                     let found = found.map_or_else(|| "nothing".to_owned(), described);
-                    self.fault(&over, format!("`{over}` is a list of values"), format!("found {found}"));
+                    self.fault(&over, format!("{} is a list of values", named(&over)), format!("found {found}"));
                     self.mend("for example over = [1, 2, 4]");
                     continue;
                 }
@@ -148,7 +148,7 @@ pub(super) fn put<'i>(tree: &mut Tree<'i>, change: &Override<'i>) -> Result<(), 
     if value.get_ref().is_table() && !takes_table {
         return Err(Fault::new(
             Some(value.span()),
-            super::spec::impossible(path),
+            impossible(path),
             "found a table, which may stand only where a distribution may",
         ));
     }

@@ -208,7 +208,10 @@ impl Reader<'_, '_> {
             self.demand(limit > 0.0, &at(own), limit, "more than 0");
         }
         for (key, value) in [("proportion", written.proportion), ("confidence", written.confidence)] {
-            self.demand(0.0 < value && value < 1.0, &at(key), value, "more than 0 and less than 1, such as 0.95");
+            self.demand(0.0 < value && value < 1.0, &at(key), value, "more than 0 and less than 1");
+            if value > 1.0 && value < 100.0 {
+                self.mend(&format!("{value} % is written {}", value / 100.0));
+            }
         }
         let WrittenRequirement { id, risk, text, proportion, confidence, .. } = written;
         Some(Requirement { id, risk, text, output, limit: limit?, proportion, confidence })

@@ -54,7 +54,7 @@ impl<'t, 'i> Reader<'t, 'i> {
     /// A section without some of its keys, which are read by themselves.
     pub fn section<T: DeserializeOwned>(&mut self, path: &str, without: &[&str]) -> Option<T> {
         let Some(node) = self.tree.get(path) else {
-            self.fault(path, format!("`{path}` is missing"), "expected this key");
+            self.fault(path, format!("{} is missing", named(path)), "expected this key");
             return None;
         };
         let mut node: Node = node.clone();
@@ -109,7 +109,11 @@ impl<'t, 'i> Reader<'t, 'i> {
         let message = error.message();
         if let Some(rest) = message.strip_prefix("missing field ") {
             let key = rest.trim_matches('`');
-            return Fault::new(span, format!("`{path}.{key}` is missing"), format!("expected `{key} = ...` here"));
+            return Fault::new(
+                span,
+                format!("{} is missing", named(&format!("{path}.{key}"))),
+                format!("expected `{key} = ...` here"),
+            );
         }
         let found = message
             .strip_prefix("invalid type: ")
@@ -138,8 +142,12 @@ impl<'t, 'i> Reader<'t, 'i> {
         {
             let words: Vec<_> = expected.split('`').skip(1).step_by(2).collect();
             let word = found.trim_matches('`');
-            return Fault::new(span, format!("unknown key `{word}` in `{path}`"), "this key is not known here")
-                .help_if(suggestion(word, &words));
+            return Fault::new(
+                span,
+                format!("unknown key `{word}` in {}", named(&path)),
+                "this key is not known here",
+            )
+            .help_if(suggestion(word, &words));
         }
         Fault::new(span, impossible(&path), message)
     }
@@ -147,7 +155,20 @@ impl<'t, 'i> Reader<'t, 'i> {
 
 /// The line above a value that cannot be.
 pub(super) fn impossible(path: &str) -> String {
-    format!("impossible value in `{path}`")
+    format!("impossible value in {}", named(path))
+}
+
+/// A path in words: in a list, people count from 1.
+pub(super) fn named(path: &str) -> String {
+    let counted = path.split_once('.').and_then(|(list, rest)| {
+        let (index, key) = rest.split_once('.').unwrap_or((rest, ""));
+        Some((list, index.parse::<usize>().ok()? + 1, key))
+    });
+    match counted {
+        None => format!("`{path}`"),
+        Some((list, number, "")) => format!("{list} {number}"),
+        Some((list, number, key)) => format!("`{key}` of {list} {number}"),
+    }
 }
 
 /// What was found; of an array that should have another length, how long it is.

@@ -104,9 +104,12 @@ impl<'i> Tree<'i> {
 /// Parses TOML with the place of every value.
 pub(super) fn parse(text: &str) -> Result<DeTable<'_>, Fault> {
     DeTable::parse(text).map(Spanned::into_inner).map_err(|error| {
-        let label = error.message().to_owned();
-        Fault::new(error.span().or(Some(0..0)), "this is not valid TOML", label)
-            .help("text stands in quotes, numbers do not; https://toml.io shows the format on one page")
+        let help = if error.message().contains("quoted") {
+            "text stands in quotes, numbers do not"
+        } else {
+            "https://toml.io shows the whole format on one page"
+        };
+        Fault::new(error.span().or(Some(0..0)), "this is not valid TOML", error.message()).help(help)
     })
 }
 
