@@ -9,6 +9,8 @@ pub mod geometry;
 pub mod measurement;
 
 #[cfg(feature = "simulator")]
+pub mod analysis;
+#[cfg(feature = "simulator")]
 pub mod cli;
 #[cfg(feature = "simulator")]
 pub mod experiment;
@@ -18,5 +20,7 @@ pub mod record;
 pub mod report;
 #[cfg(feature = "simulator")]
 pub mod simulation;
+#[cfg(feature = "simulator")]
+pub mod study;
 #[cfg(feature = "simulator")]
 pub mod trial;

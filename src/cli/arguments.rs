@@ -20,8 +20,6 @@ pub enum Command {
     Run(RunArguments),
     /// Assess and report again from saved trials.
     Assess(AssessArguments),
-    /// Hold this build against published values, on this machine.
-    Selfcheck,
 }
 
 #[derive(Debug, Args)]

@@ -5,7 +5,6 @@ mod assess;
 mod message;
 mod progress;
 mod run;
-mod selfcheck;
 mod terminal;
 
 use arguments::{Arguments, Command};
@@ -42,7 +41,6 @@ pub fn main() -> ExitCode {
     let ending = match Arguments::parse().command {
         Command::Run(arguments) => run::run(&arguments),
         Command::Assess(arguments) => assess::assess(&arguments),
-        Command::Selfcheck => selfcheck::selfcheck(),
     };
     ending.unwrap_or_else(|stop| stop.report()).into()
 }

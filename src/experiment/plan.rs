@@ -13,6 +13,10 @@ use std::path::Path;
 /// A validated experiment.
 #[derive(Clone, Debug)]
 pub struct Plan {
+    /// Name of its file, without folders.
+    pub file_name: String,
+    /// Its text as written.
+    pub source: String,
     /// Name of the experiment; the file's own name unless given.
     pub title: String,
     /// The question it answers.
@@ -128,7 +132,10 @@ impl Plan {
             .zip(&grid)
             .map(|(index, point)| SweepPoint { index, values: point.iter().map(as_written).collect() })
             .collect();
+        let file_name = Path::new(name).file_name().unwrap_or_default().to_string_lossy().into_owned();
         Ok(Self {
+            file_name,
+            source: text.to_owned(),
             title: head.title,
             question: head.question,
             context_of_use: head.context_of_use,

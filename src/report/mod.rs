@@ -1,3 +1,6 @@
 //! From evidence to bytes.
 
 pub mod chart;
+mod tables;
+
+pub use tables::write_tables;

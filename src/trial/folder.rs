@@ -3,6 +3,7 @@
 use crate::experiment::Plan;
 use crate::record::{WriteError, write_whole};
 use serde_json::Value;
+use std::collections::BTreeMap;
 use std::fs::{File, TryLockError};
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
@@ -121,7 +122,7 @@ impl RunFolder {
         for sub in ["parts", "tables"] {
             std::fs::create_dir_all(path.join(sub)).map_err(system)?;
         }
-        folder.write_manifest(&manifest(plan))?;
+        folder.write_manifest(&manifest(plan, &[]))?;
         Ok(folder)
     }
 
@@ -147,15 +148,45 @@ impl RunFolder {
         }
     }
 
-    fn same_plan(&self, plan: &Plan) -> Result<(), FolderError> {
+    /// Whether the trials that stand here are those of a plan; requirements and texts may differ.
+    ///
+    /// # Errors
+    /// With the first thing in which the plans differ.
+    pub fn demand_same_simulation(&self, plan: &Plan) -> Result<(), FolderError> {
         let found = self.manifest()?;
-        let asked = manifest(plan);
-        if found["simulation_hash"] != asked["simulation_hash"] {
-            let difference = first_difference("", &found["plan"], &asked["plan"])
-                .unwrap_or_else(|| "it was made by another version".to_owned());
-            return Err(FolderError::OtherPlan { folder: self.path.clone(), difference });
+        if found["simulation_hash"] == plan.simulation_hash() {
+            return Ok(());
         }
-        match found["trials"].as_u64() {
+        let difference = first_difference("", &moving(&found["plan"]), &moving(&plan.resolved()))
+            .unwrap_or_else(|| "it was made by another version".to_owned());
+        Err(FolderError::OtherPlan { folder: self.path.clone(), difference })
+    }
+
+    /// The experiment whose trials stand here, as its file was written.
+    ///
+    /// # Errors
+    /// If run.json cannot be understood.
+    pub fn experiment(&self) -> Result<SavedExperiment, FolderError> {
+        let manifest = self.manifest()?;
+        let text = |key: &str| manifest["experiment"][key].as_str().map(str::to_owned);
+        let number = |value: &Value| value.as_u64();
+        let saved = || {
+            Some(SavedExperiment {
+                name: text("file")?,
+                text: text("text")?,
+                trials: number(&manifest["trials"])?,
+                seed: number(&manifest["plan"]["seed"])?,
+            })
+        };
+        saved().ok_or_else(|| FolderError::Unreadable {
+            file: self.path.join("run.json"),
+            why: "it names no experiment, trials or seed".to_owned(),
+        })
+    }
+
+    fn same_plan(&self, plan: &Plan) -> Result<(), FolderError> {
+        self.demand_same_simulation(plan)?;
+        match self.manifest()?["trials"].as_u64() {
             Some(found) if found > plan.trials => {
                 Err(FolderError::MoreTrials { folder: self.path.clone(), found, asked: plan.trials })
             }
@@ -206,17 +237,39 @@ impl RunFolder {
     }
 }
 
-/// The record of a run before it has run: what was asked, and nothing of when or where.
+/// The experiment of a run, as saved with it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SavedExperiment {
+    /// Name of its file.
+    pub name: String,
+    /// Its text.
+    pub text: String,
+    /// Trials of each variant that were run.
+    pub trials: u64,
+    /// The seed that was used.
+    pub seed: u64,
+}
+
+/// The record of a run: what was asked and how often it failed, of each variant by reason; nothing of when or where.
 #[must_use]
-pub fn manifest(plan: &Plan) -> Value {
+pub fn manifest(plan: &Plan, failures: &[BTreeMap<String, u64>]) -> Value {
+    let failed = |reasons: &BTreeMap<String, u64>| serde_json::json!({ "trials": plan.trials, "failed": reasons.values().sum::<u64>(), "by_reason": reasons });
     serde_json::json!({
         "program": { "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") },
         "generator": "xoshiro256++ seeded by splitmix64 over (seed, replicate, source, device, case, capture)",
         "simulation_hash": plan.simulation_hash(),
         "assessment_hash": plan.assessment_hash(),
         "trials": plan.trials,
+        "counts": failures.iter().map(failed).collect::<Vec<_>>(),
         "plan": plan.resolved(),
+        "experiment": { "file": plan.file_name, "text": plan.source },
     })
+}
+
+/// The part of a resolved plan that moves draws and readings.
+fn moving(plan: &Value) -> Value {
+    let keep = ["seed", "points", "variants"];
+    Value::Object(keep.iter().map(|key| ((*key).to_owned(), plan[key].clone())).collect())
 }
 
 /// Writes pretty JSON, whole or not at all.

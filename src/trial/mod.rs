@@ -5,6 +5,6 @@ mod machine;
 mod one;
 mod run;
 
-pub use folder::{FolderError, RunFolder};
+pub use folder::{FolderError, RunFolder, SavedExperiment, manifest};
 pub use one::{SCHEMA, TrialRunner, Worker};
 pub use run::{Progress, RunError, run};

@@ -1,0 +1,47 @@
+//! `navassay run`: simulate, assess, report.
+
+use super::Ending;
+use super::arguments::RunArguments;
+use super::message::{Stop, warn};
+use super::progress::Bar;
+use super::terminal;
+use crate::experiment::Plan;
+use crate::record::sums;
+use crate::report;
+use crate::study::assess;
+use crate::trial::{self, RunFolder};
+use std::path::{Path, PathBuf};
+
+/// Runs an experiment.
+pub fn run(arguments: &RunArguments) -> Result<Ending, Stop> {
+    let mut plan = Plan::read(&arguments.file)?;
+    plan.trials = arguments.trials.unwrap_or(plan.trials);
+    plan.seed = arguments.seed.unwrap_or(plan.seed);
+    warn(&plan.warnings);
+    let out = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.file));
+    let folder = RunFolder::open(&out, &plan, arguments.replace)?;
+    let bar = Bar::new(arguments.quiet);
+    trial::run(&plan, &folder, arguments.threads.map_or(0, usize::from), &bar)?;
+    drop(bar);
+    conclude(&plan, &folder, arguments.quiet)
+}
+
+/// Assesses the trials that are there, writes every result and says what was found.
+pub fn conclude(plan: &Plan, folder: &RunFolder, quiet: bool) -> Result<Ending, Stop> {
+    let assessment = assess(plan, &folder.parts())?;
+    folder.write_manifest(&trial::manifest(plan, &assessment.failures))?;
+    let mut written = vec![folder.path().join("run.json")];
+    written.extend(report::write_tables(folder.path(), &assessment)?);
+    sums::write_sums(folder.path()).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
+    written.push(folder.path().join(sums::SUMS_FILE));
+    if !quiet {
+        terminal::show(&terminal::results(plan, &assessment));
+    }
+    terminal::show(&terminal::files(folder, &written));
+    Ok(if assessment.all_shown() { Ending::Shown } else { Ending::NotShown })
+}
+
+/// reports/<file stem>
+fn default_folder(file: &Path) -> PathBuf {
+    Path::new("reports").join(file.file_stem().unwrap_or(file.as_os_str()))
+}

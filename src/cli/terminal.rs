@@ -1,0 +1,140 @@
+//! Results on standard output: a compact table, the verdicts, and every file written.
+
+use crate::analysis::Estimate;
+use crate::experiment::{Plan, Variant};
+use crate::study::{Assessment, OutputAssessment};
+use crate::trial::RunFolder;
+use comfy_table::{CellAlignment, Table, presets::UTF8_HORIZONTAL_ONLY};
+use std::fmt::Write as _;
+use std::io::Write as _;
+use std::path::PathBuf;
+
+/// Writes to standard output; a reader who has gone away is no error.
+pub fn show(text: &str) {
+    let _ = std::io::stdout().write_all(text.as_bytes());
+}
+
+/// What the run found.
+pub fn results(plan: &Plan, assessment: &Assessment) -> String {
+    let mut text = format!("{}: {} trials", plan.title, plan.trials);
+    if let Some(question) = &plan.question {
+        let _ = write!(text, "\n{question}");
+    }
+    text.push('\n');
+    for (variant, failures) in plan.variants.iter().zip(&assessment.failures) {
+        let rows = assessment.outputs.iter().filter(|assessed| std::ptr::eq(assessed.variant, variant));
+        let _ = writeln!(text, "\n{}", heading(variant, plan));
+        let _ = writeln!(text, "{}", summary_table(rows));
+        let failed: u64 = failures.values().sum();
+        let _ = write!(text, "{failed} of {} trials failed", plan.trials);
+        let reasons: Vec<_> = failures.iter().map(|(reason, count)| format!("{count} {reason}")).collect();
+        let _ = writeln!(
+            text,
+            "{}",
+            if reasons.is_empty() { String::new() } else { format!(": {}", reasons.join(", ")) }
+        );
+    }
+    if !assessment.requirements.is_empty() {
+        let _ = writeln!(text, "\n{}", verdict_table(assessment));
+    }
+    text
+}
+
+/// The last lines: every file written.
+pub fn files(folder: &RunFolder, written: &[PathBuf]) -> String {
+    let mut text = format!("\nwritten to {}\n", folder.path().display());
+    for path in written {
+        let name = path.strip_prefix(folder.path()).unwrap_or(path);
+        let _ = writeln!(text, "  {}", name.display());
+    }
+    text
+}
+
+fn heading(variant: &Variant, plan: &Plan) -> String {
+    let procedure = &variant.procedure;
+    let mut text = format!(
+        "{}, {} hip, {} plane, {}, angles {}; error = reading - truth in the {} plane",
+        variant.arm,
+        procedure.side.word(),
+        procedure.plane.word(),
+        procedure.femur.word(),
+        procedure.angles.word(),
+        variant.measurand_plane.word(),
+    );
+    let values = plan.points.get(variant.point as usize).map_or(&[][..], |point| &point.values);
+    for (path, value) in values {
+        let _ = write!(text, "; {path} = {value}");
+    }
+    text
+}
+
+fn summary_table<'a>(rows: impl Iterator<Item = &'a OutputAssessment<'a>>) -> Table {
+    let mut table = Table::new();
+    table.load_style(UTF8_HORIZONTAL_ONLY);
+    table.set_header(["error of", "n", "bias (95 %)", "sd (95 %)", "95 % within (95 %)", "largest"]);
+    for row in rows {
+        let (s, unit) = (&row.summary, row.output.unit().symbol());
+        let p95 = s.p95_abs.map(|value| match s.p95_abs_low.zip(s.p95_abs_high) {
+            Some((low, high)) => format!("{value:.2} ({low:.2}..{high:.2})"),
+            None => format!("{value:.2}"),
+        });
+        table.add_row([
+            format!("{}, {unit}", row.output.name()),
+            (s.n - s.failed).to_string(),
+            estimate(s.bias),
+            estimate(s.sd),
+            p95.unwrap_or_default(),
+            s.max_abs.map(|value| format!("{value:.2}")).unwrap_or_default(),
+        ]);
+    }
+    align_right(table)
+}
+
+fn verdict_table(assessment: &Assessment) -> Table {
+    let mut table = Table::new();
+    table.load_style(UTF8_HORIZONTAL_ONLY);
+    table.set_header(["requirement", "arm", "limit", "required", "out", "at most (confidence)", "verdict"]);
+    for assessed in &assessment.requirements {
+        let (asked, found) = (assessed.requirement, &assessed.judgement);
+        table.add_row([
+            asked.id.clone(),
+            assessed.variant.arm.clone(),
+            format!("{} {}", asked.limit, asked.output.unit().symbol()),
+            format!("{} % within", percent(asked.proportion)),
+            format!("{} of {}", found.out, found.n),
+            format!("{} % ({} %)", away_from(found.exceed_high, 1.0 - asked.proportion), percent(asked.confidence)),
+            found.verdict.word().to_owned(),
+        ]);
+    }
+    align_right(table)
+}
+
+fn align_right(mut table: Table) -> Table {
+    for column in table.column_iter_mut().skip(1) {
+        column.set_cell_alignment(CellAlignment::Right);
+    }
+    table
+}
+
+fn estimate(estimate: Option<Estimate>) -> String {
+    let Some(Estimate { value, interval, .. }) = estimate else { return String::new() };
+    // Adding 0 takes the sign off a rounded zero.
+    let two = |value: f64| format!("{:.2}", libm::round(value * 100.0) / 100.0 + 0.0);
+    match interval {
+        Some(interval) => format!("{} ({}..{})", two(value), two(interval.low), two(interval.high)),
+        None => two(value),
+    }
+}
+
+fn percent(proportion: f64) -> String {
+    let percent = libm::round(proportion * 1e8) / 1e6;
+    percent.to_string()
+}
+
+/// A proportion in percent with two digits behind the point, rounded away from what is allowed, never across it.
+fn away_from(proportion: f64, allowed: f64) -> String {
+    let hundredths = proportion * 1e4;
+    let rounded = if proportion > allowed { libm::ceil(hundredths) } else { libm::round(hundredths) };
+    let rounded = if proportion <= allowed && rounded > allowed * 1e4 { libm::floor(hundredths) } else { rounded };
+    format!("{:.2}", rounded / 100.0)
+}
