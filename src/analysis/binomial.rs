@@ -53,7 +53,7 @@ pub fn lower_bound(count: u64, trials: u64, confidence: f64) -> f64 {
         return 0.0;
     }
     if count >= trials {
-        // All of them: 1 - upper bound of none. Bisection would end below 1 at confidence 0 only.
+        // All of them in is none of them out.
         return 1.0 - upper_bound(0, trials, confidence);
     }
     let tail = 1.0 - confidence;
