@@ -15,6 +15,8 @@ pub mod cli;
 #[cfg(feature = "simulator")]
 pub mod experiment;
 #[cfg(feature = "simulator")]
+pub mod analysis;
+#[cfg(feature = "simulator")]
 pub mod record;
 #[cfg(feature = "simulator")]
 pub mod report;

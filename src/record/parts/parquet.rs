@@ -76,7 +76,7 @@ impl Part {
     pub fn open(path: &Path) -> Result<Self, FileError> {
         let mut file = File::open(path).map_err(|error| FileError::Unreadable(error.to_string()))?;
         let schema = ParquetReader::new(&mut file).schema()?;
-        Ok(Self { schema, file })
+        Ok(Self { file, schema })
     }
 
     pub fn has(&self, name: &str) -> bool {
