@@ -15,8 +15,6 @@ pub mod cli;
 #[cfg(feature = "simulator")]
 pub mod experiment;
 #[cfg(feature = "simulator")]
-pub mod analysis;
-#[cfg(feature = "simulator")]
 pub mod record;
 #[cfg(feature = "simulator")]
 pub mod report;

@@ -25,7 +25,7 @@ struct Plain {
 
 impl Stop {
     /// Stops with a message and perhaps a way out.
-    pub fn new(ending: Ending, message: impl ToString, help: Option<&str>) -> Self {
+    pub fn new(ending: Ending, message: impl std::fmt::Display, help: Option<&str>) -> Self {
         let help = help.map(str::to_owned);
         Self { ending, report: Box::new(Plain { message: message.to_string(), help }) }
     }
@@ -87,10 +87,8 @@ pub fn warn(warnings: &[Warning]) {
 }
 
 fn show(diagnostic: &dyn Diagnostic) {
-    let theme = match std::io::stderr().is_terminal() {
-        true if std::env::var_os("NO_COLOR").is_none() => GraphicalTheme::unicode(),
-        _ => GraphicalTheme::unicode_nocolor(),
-    };
+    let coloured = std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none();
+    let theme = if coloured { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() };
     let mut text = String::new();
     if GraphicalReportHandler::new_themed(theme).with_width(100).render_report(&mut text, diagnostic).is_ok() {
         // Nobody may be listening; there is nowhere else to say so.

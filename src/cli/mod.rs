@@ -42,5 +42,5 @@ pub fn main() -> ExitCode {
         Command::Run(arguments) => run::run(&arguments),
         Command::Assess(arguments) => assess::assess(&arguments),
     };
-    ending.unwrap_or_else(|stop| stop.report()).into()
+    ending.unwrap_or_else(message::Stop::report).into()
 }
