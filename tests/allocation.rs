@@ -1,0 +1,31 @@
+//! After the first trial, a trial allocates nothing.
+#![cfg(feature = "simulator")]
+
+use navassay::experiment::Plan;
+use navassay::record::Block;
+use navassay::trial::{SCHEMA, TrialRunner, Worker};
+
+const TRIALS: u64 = 50;
+
+#[test]
+fn identity_no_allocation_in_the_trial_loop() {
+    for plane in ["bony", "level"] {
+        for femur in ["divot", "circle", "ellipse", "three-divots"] {
+            let text = format!(
+                "seed = 3\n[measure]\nplane = \"{plane}\"\nfemur = \"{femur}\"\n\
+                 [[reduction]]\nname = \"first\"\n[[reduction]]\nname = \"second\"\n"
+            );
+            let plan = Plan::parse("allocation.toml", &text).expect("a sound experiment");
+            let runner = TrialRunner::new(&plan.variants[0], plan.seed);
+            let mut worker = Worker::default();
+            let mut rows = Block::with_capacity(SCHEMA, 2 * TRIALS as usize);
+            runner.trial(0, &mut worker, &mut rows);
+            let counted = allocation_counter::measure(|| {
+                for trial in 1..TRIALS {
+                    runner.trial(trial, &mut worker, &mut rows);
+                }
+            });
+            assert_eq!(counted.count_total, 0, "{plane}, {femur}: {counted:?}");
+        }
+    }
+}
