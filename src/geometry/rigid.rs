@@ -97,18 +97,25 @@ impl<A> Layout<A> {
         if measured.len() != self.centred.len() {
             return Err(FitError::TooFewPoints);
         }
-        let centre = super::principal::centroid(measured);
-        let mut correlation = Matrix3::zeros();
-        let mut measured_mm2 = 0.0;
+        // One pass over offsets from the first point. The drawn points are centred, so the correlation does not
+        // depend on what the measured ones are referred to.
+        let first = measured[0];
+        let share = 1.0 / measured.len() as f64;
+        let (mut correlation, mut sum, mut squares_mm2) = (Matrix3::zeros(), Vector3::zeros(), 0.0);
         for (drawn, &point) in self.centred.iter().zip(measured) {
-            let offset = *(point - centre).vector();
-            correlation += drawn * offset.transpose();
-            measured_mm2 += offset.norm_squared();
+            let offset = *(point - first).vector();
+            for (mut column, component) in correlation.column_iter_mut().zip(&offset) {
+                column.axpy(*component, drawn, 1.0);
+            }
+            sum += offset;
+            squares_mm2 += offset.norm_squared();
         }
+        let centre = first + Displacement::from_vector(share * sum);
+        let measured_mm2 = squares_mm2 - share * sum.norm_squared();
         let bound = 0.5 * (self.sum_of_squares_mm2 + measured_mm2);
         let (quaternion, eigenvalue) = dominant_quaternion(&correlation, bound)?;
         let rotation = Rotation::from_quaternion(quaternion);
-        let mean_square_mm2 = 2.0 * (bound - eigenvalue) / measured.len() as f64;
+        let mean_square_mm2 = 2.0 * share * (bound - eigenvalue);
         Ok(RigidFit {
             pose: Pose::placing(rotation, self.centroid, centre),
             residual_rms_mm: mean_square_mm2.max(0.0).sqrt(),
@@ -152,11 +159,12 @@ fn largest_root(c2: f64, c1: f64, c0: f64, bound: f64) -> Result<f64, FitError> 
         let value = (square + c2) * square + c1 * x + c0;
         let slope = (4.0 * square + 2.0 * c2) * x + c1;
         let step = value / slope;
-        // Newton falls monotonically from an upper bound; a step the other way is rounding.
-        if !(step > 1e-16 * x) {
+        x -= step;
+        // Newton falls monotonically from an upper bound, in the end quadratically: after a step this small, or one
+        // the other way, only rounding is left.
+        if !(step > 1e-12 * x) {
             break;
         }
-        x -= step;
     }
     if x.is_finite() && x > 0.0 { Ok(x) } else { Err(FitError::RankLoss) }
 }

@@ -39,13 +39,13 @@ impl Source<Jitter> {
         let [first, second, third] = scores.next_three();
         let position = marker.vector();
         let distance = position.norm();
-        let ray = position / distance;
+        let ray = position * (1.0 / distance);
         let (across, aside) = perpendicular_pair(&ray);
-        let relative = distance / REFERENCE_DISTANCE_MM;
-        let across_error =
-            self.value(&self.model.across_mm, first) * across + self.value(&self.model.across_mm, second) * aside;
-        let along_error = self.value(&self.model.along_mm, third) * relative * ray;
-        marker + Displacement::from_vector(relative * (across_error + along_error))
+        let relative = distance * (1.0 / REFERENCE_DISTANCE_MM);
+        let across_mm = relative * self.value(&self.model.across_mm, first);
+        let aside_mm = relative * self.value(&self.model.across_mm, second);
+        let along_mm = relative * relative * self.value(&self.model.along_mm, third);
+        marker + Displacement::from_vector(across_mm * across + aside_mm * aside + along_mm * ray)
     }
 }
 
