@@ -9,6 +9,8 @@ pub mod geometry;
 pub mod measurement;
 
 #[cfg(feature = "simulator")]
+pub mod checks;
+#[cfg(feature = "simulator")]
 pub mod experiment;
 #[cfg(feature = "simulator")]
 pub mod record;
