@@ -10,11 +10,7 @@ pub fn mean(sample: &[f64]) -> Found {
 
 /// Standard deviation of a sample (divisor n - 1).
 pub fn sd(sample: &[f64]) -> Found {
-    let n = sample.len() as f64;
-    let Found { value, standard_error, count } = variance(sample);
-    let sd = value.sqrt();
-    // The delta method: the error of a square root.
-    Found { value: sd, standard_error: standard_error.map(|error| 0.5 * error / sd), count: count.min(n as u64) }
+    root(variance(sample))
 }
 
 /// Variance of a sample (divisor n - 1).
@@ -55,7 +51,7 @@ pub fn quantile(sample: &[f64], proportion: f64) -> Found {
     found(at(proportion), half_width * half_width, sample)
 }
 
-/// The square root of a found value.
+/// The square root of a found value, its standard error by the delta method.
 pub fn root(square: Found) -> Found {
     let value = square.value.sqrt();
     Found { value, standard_error: square.standard_error.map(|error| 0.5 * error / value), ..square }

@@ -92,7 +92,7 @@ pub const CHECKS: &[Check] = &[
     row(
         "tilt.slope.ri.exact",
         "inclination for each degree of tilt, 40/15",
-        (0.172_233, 1e-6),
+        (0.172_234, 1e-6),
         ("dRI/dt = sin RI tan RA", Derived),
         || slope([40.0, 15.0], 0),
     ),
