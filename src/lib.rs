@@ -11,6 +11,8 @@ pub mod measurement;
 #[cfg(feature = "simulator")]
 pub mod analysis;
 #[cfg(feature = "simulator")]
+pub mod checks;
+#[cfg(feature = "simulator")]
 pub mod cli;
 #[cfg(feature = "simulator")]
 pub mod experiment;
