@@ -159,7 +159,7 @@ proptest! {
         let errors = |side: &str| {
             let text = format!(
                 "seed = {seed}\ntrials = 1\n[anatomy]\nside = \"{side}\"\n[measure]\nplane = \"{}\"\n\
-                 femur = \"{}\"\n[noise]\nonly = [\"landmark\", \"posture\", \"centre.native\"]\n",
+                 femur = \"{}\"\n[noise]\nonly = [\"landmark\", \"posture\", \"centre\", \"cup.seating\"]\n",
                 PLANES[plane], FEATURES[feature],
             );
             let variant = variant(&text);

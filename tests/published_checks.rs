@@ -20,7 +20,7 @@ fn identity_every_row_can_be_named_and_traced() {
     let mut ids = BTreeSet::new();
     for section in SECTIONS {
         assert!(!section.title.is_empty());
-        assert!(!section.checks.is_empty(), "{} has no row", section.title);
+        assert!(section.checks().next().is_some(), "{} has no row", section.title);
     }
     for check in all() {
         assert!(ids.insert(check.id), "two rows have the id {}", check.id);

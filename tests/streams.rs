@@ -10,9 +10,20 @@ const KEY: StreamKey = StreamKey { seed: 7, replicate: 0, source: 11, device: 3,
 /// Our own values, written down once: a change here moves every number of every run.
 #[test]
 fn regress_values_of_streams() {
-    let first = |key: StreamKey| key.open().next_three();
-    for (key, expected) in [(KEY, [0.0; 3])] {
-        assert_eq!(first(key), expected, "{key:?}");
+    let zeros = StreamKey { seed: 0, replicate: 0, source: 0, device: 0, case: 0, capture: 0 };
+    for (key, expected) in [
+        (KEY, [-0.862_067_890_211_559_6, -1.396_010_232_194_113, 0.700_072_780_014_089_8]),
+        (zeros, [1.140_774_613_937_643_6, 0.773_532_044_338_903_4, 0.988_089_809_475_218_5]),
+        (
+            StreamKey { replicate: 1, ..KEY },
+            [-0.089_242_010_187_593_22, 0.996_690_766_719_666_5, 0.042_962_032_336_308_305],
+        ),
+        (
+            StreamKey { source: source_key("tracker.jitter"), case: 1_000_000, ..KEY },
+            [0.692_807_947_495_894_7, 1.244_926_365_647_086_4, -0.437_059_960_447_148_95],
+        ),
+    ] {
+        assert_eq!(key.open().next_three(), expected, "{key:?}");
     }
 }
 

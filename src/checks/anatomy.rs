@@ -51,51 +51,69 @@ macro_rules! moments_of {
     };
 }
 
-macro_rules! table {
-    ($($pair:expr),+ ; $($single:expr),+ $(,)?) => {{
-        const PAIRS: &[[Check; 2]] = &[$($pair),+];
-        const SINGLES: &[Check] = &[$($single),+];
-        const JOINED: [Check; 2 * PAIRS.len() + SINGLES.len()] = {
-            let mut joined = [SINGLES[0]; 2 * PAIRS.len() + SINGLES.len()];
-            let mut i = 0;
-            while i < joined.len() {
-                joined[i] =
-                    if i < 2 * PAIRS.len() { PAIRS[i / 2][i % 2] } else { SINGLES[i - 2 * PAIRS.len()] };
-                i += 1;
-            }
-            joined
-        };
-        &JOINED
-    }};
-}
-
 /// Checks of the patients drawn.
-pub const CHECKS: &[Check] = table!(
+pub const CHECKS: &[&[Check]] = &[MOMENTS.as_flattened(), CENTRES];
+
+/// Mean and standard deviation of what is drawn.
+const MOMENTS: &[[Check; 2]] = &[
     moments_of!(asis_width_mm, "distance between the spines", "mm", 238.0, 20.1, PELVIS),
     moments_of!(pubis_drop_mm, "distance from the spines' line to the pubis", "mm", 92.7, 10.5, PELVIS),
     moments_of!(femoral_offset_mm, "femoral offset", "mm", 42.9, 6.8, FEMUR),
     moments_of!(neck_shaft_angle_deg, "neck-shaft angle", "deg", 124.7, 6.2, FEMUR),
     moments_of!(femoral_version_deg, "femoral version", "deg", 14.5, 8.1, FEMUR),
-    moments_of!(tilt_deg, "pelvic tilt supine, posterior positive", "deg", -4.2, 6.4, TILT);
-    row("anatomy.centre.anterior", "mean hip centre from mid-spines, forwards, by width", "", (-0.19, 0.0), CENTRE, || {
-        centre(|scene| scene.native_centre.x())
-    }),
-    row("anatomy.centre.superior", "mean hip centre from mid-spines, upwards, by width", "", (-0.30, 0.0), CENTRE, || {
-        centre(|scene| scene.native_centre.y())
-    }),
-    row("anatomy.centre.lateral", "mean hip centre from mid-spines, outwards, by width", "", (0.36, 0.0), CENTRE, || {
-        centre(|scene| scene.side.sign() * scene.native_centre.z())
-    }),
-    row("anatomy.centre.anterior.sd", "sd of a hip centre about its ratio, forwards", "mm", (5.2, 0.0), DEVIATION, || {
-        deviation(|scene, patient| scene.native_centre.x() + 0.19 * patient.asis_width_mm)
-    }),
-    row("anatomy.centre.superior.sd", "sd of a hip centre about its ratio, upwards", "mm", (3.6, 0.0), DEVIATION, || {
-        deviation(|scene, patient| scene.native_centre.y() + 0.30 * patient.asis_width_mm)
-    }),
-    row("anatomy.centre.lateral.sd", "sd of a hip centre about its ratio, outwards", "mm", (3.2, 0.0), DEVIATION, || {
-        deviation(|scene, patient| scene.side.sign() * scene.native_centre.z() - 0.36 * patient.asis_width_mm)
-    }),
-);
+    moments_of!(tilt_deg, "pelvic tilt supine, posterior positive", "deg", -4.2, 6.4, TILT),
+];
+
+const CENTRES: &[Check] = &[
+    row(
+        "anatomy.centre.anterior",
+        "mean hip centre from mid-spines, forwards, by width",
+        "",
+        (-0.19, 0.0),
+        CENTRE,
+        || centre(|scene| scene.native_centre.x()),
+    ),
+    row(
+        "anatomy.centre.superior",
+        "mean hip centre from mid-spines, upwards, by width",
+        "",
+        (-0.30, 0.0),
+        CENTRE,
+        || centre(|scene| scene.native_centre.y()),
+    ),
+    row(
+        "anatomy.centre.lateral",
+        "mean hip centre from mid-spines, outwards, by width",
+        "",
+        (0.36, 0.0),
+        CENTRE,
+        || centre(|scene| scene.side.sign() * scene.native_centre.z()),
+    ),
+    row(
+        "anatomy.centre.anterior.sd",
+        "sd of a hip centre about its ratio, forwards",
+        "mm",
+        (5.2, 0.0),
+        DEVIATION,
+        || deviation(|scene, patient| scene.native_centre.x() + 0.19 * patient.asis_width_mm),
+    ),
+    row(
+        "anatomy.centre.superior.sd",
+        "sd of a hip centre about its ratio, upwards",
+        "mm",
+        (3.6, 0.0),
+        DEVIATION,
+        || deviation(|scene, patient| scene.native_centre.y() + 0.30 * patient.asis_width_mm),
+    ),
+    row(
+        "anatomy.centre.lateral.sd",
+        "sd of a hip centre about its ratio, outwards",
+        "mm",
+        (3.2, 0.0),
+        DEVIATION,
+        || deviation(|scene, patient| scene.side.sign() * scene.native_centre.z() - 0.36 * patient.asis_width_mm),
+    ),
+];
 
 /// Patients of the default population with their scenes.
 struct Population {

@@ -62,9 +62,15 @@ fn converted(from: AngleDefinition, given: [f64; 2], to: AngleDefinition, angle:
 }
 
 macro_rules! conversion {
-    ($id:literal, $from:ident $given:expr, $to:ident $angle:ident, $expected:literal) => {
+    ($which:literal $cup:literal: $from:ident $given:expr => $to:ident $inclination:literal, $anteversion:literal) => {
+        [
+            conversion! { ".inclination." $which $cup: $from $given => $to Inclination $inclination },
+            conversion! { ".anteversion." $which $cup: $from $given => $to Anteversion $anteversion },
+        ]
+    };
+    ($part:literal $which:literal $cup:literal: $from:ident $given:expr => $to:ident $angle:ident $expected:literal) => {
         Check {
-            id: $id,
+            id: concat!("cup.", $which, $part, $cup),
             quantity: concat!(
                 stringify!($to),
                 " ",
@@ -100,37 +106,28 @@ macro_rules! largest {
 }
 
 /// Checks of the cup angles.
-pub const CHECKS: &[Check] = &[
-    conversion!("cup.r2r.ri.40-15", Radiographic [40.0, 15.0], Radiographic Inclination, 40.0),
-    conversion!("cup.r2r.ra.40-15", Radiographic [40.0, 15.0], Radiographic Anteversion, 15.0),
-    conversion!("cup.r2o.oi.40-15", Radiographic [40.0, 15.0], Operative Inclination, 38.3808),
-    conversion!("cup.r2o.oa.40-15", Radiographic [40.0, 15.0], Operative Anteversion, 19.2790),
-    conversion!("cup.r2a.ai.40-15", Radiographic [40.0, 15.0], Anatomic Inclination, 42.2735),
-    conversion!("cup.r2a.aa.40-15", Radiographic [40.0, 15.0], Anatomic Anteversion, 22.6291),
-    conversion!("cup.r2o.oi.30-5", Radiographic [30.0, 5.0], Operative Inclination, 29.8742),
-    conversion!("cup.r2o.oa.30-5", Radiographic [30.0, 5.0], Operative Anteversion, 5.7686),
-    conversion!("cup.r2a.ai.30-5", Radiographic [30.0, 5.0], Anatomic Inclination, 30.3755),
-    conversion!("cup.r2a.aa.30-5", Radiographic [30.0, 5.0], Anatomic Anteversion, 9.9250),
-    conversion!("cup.r2o.oi.50-5", Radiographic [50.0, 5.0], Operative Inclination, 49.7409),
-    conversion!("cup.r2o.oa.50-5", Radiographic [50.0, 5.0], Operative Anteversion, 7.7508),
-    conversion!("cup.r2a.ai.50-5", Radiographic [50.0, 5.0], Anatomic Inclination, 50.1827),
-    conversion!("cup.r2a.aa.50-5", Radiographic [50.0, 5.0], Anatomic Anteversion, 6.5154),
-    conversion!("cup.r2o.oi.45-15", Radiographic [45.0, 15.0], Operative Inclination, 43.0795),
-    conversion!("cup.r2o.oa.45-15", Radiographic [45.0, 15.0], Operative Anteversion, 20.7536),
-    conversion!("cup.r2a.ai.45-15", Radiographic [45.0, 15.0], Anatomic Inclination, 46.9205),
-    conversion!("cup.r2a.aa.45-15", Radiographic [45.0, 15.0], Anatomic Anteversion, 20.7536),
-    conversion!("cup.o2o.oi.40-20", Operative [40.0, 20.0], Operative Inclination, 40.0),
-    conversion!("cup.o2o.oa.40-20", Operative [40.0, 20.0], Operative Anteversion, 20.0),
-    conversion!("cup.o2r.ri.40-20", Operative [40.0, 20.0], Radiographic Inclination, 41.7633),
-    conversion!("cup.o2r.ra.40-20", Operative [40.0, 20.0], Radiographic Anteversion, 15.1889),
-    conversion!("cup.o2a.ai.40-20", Operative [40.0, 20.0], Anatomic Inclination, 43.9582),
-    conversion!("cup.o2a.aa.40-20", Operative [40.0, 20.0], Anatomic Anteversion, 22.1760),
-    conversion!("cup.a2a.ai.45-20", Anatomic [45.0, 20.0], Anatomic Inclination, 45.0),
-    conversion!("cup.a2a.aa.45-20", Anatomic [45.0, 20.0], Anatomic Anteversion, 20.0),
-    conversion!("cup.a2r.ri.45-20", Anatomic [45.0, 20.0], Radiographic Inclination, 43.2192),
-    conversion!("cup.a2r.ra.45-20", Anatomic [45.0, 20.0], Radiographic Anteversion, 13.9954),
-    conversion!("cup.a2o.oi.45-20", Anatomic [45.0, 20.0], Operative Inclination, 41.6411),
-    conversion!("cup.a2o.oa.45-20", Anatomic [45.0, 20.0], Operative Anteversion, 18.8817),
+pub const CHECKS: &[&[Check]] = &[CONVERSIONS.as_flattened(), PROPERTIES];
+
+/// From which definition to which, the cup, and its inclination and anteversion by the other definition.
+const CONVERSIONS: &[[Check; 2]] = &[
+    conversion! { "r2r" "40-15": Radiographic [40.0, 15.0] => Radiographic 40.0, 15.0 },
+    conversion! { "r2o" "40-15": Radiographic [40.0, 15.0] => Operative 38.3808, 19.2790 },
+    conversion! { "r2a" "40-15": Radiographic [40.0, 15.0] => Anatomic 42.2735, 22.6291 },
+    conversion! { "r2o" "30-5": Radiographic [30.0, 5.0] => Operative 29.8742, 5.7686 },
+    conversion! { "r2a" "30-5": Radiographic [30.0, 5.0] => Anatomic 30.3755, 9.9250 },
+    conversion! { "r2o" "50-5": Radiographic [50.0, 5.0] => Operative 49.7409, 7.7508 },
+    conversion! { "r2a" "50-5": Radiographic [50.0, 5.0] => Anatomic 50.1827, 6.5154 },
+    conversion! { "r2o" "45-15": Radiographic [45.0, 15.0] => Operative 43.0795, 20.7536 },
+    conversion! { "r2a" "45-15": Radiographic [45.0, 15.0] => Anatomic 46.9205, 20.7536 },
+    conversion! { "o2o" "40-20": Operative [40.0, 20.0] => Operative 40.0, 20.0 },
+    conversion! { "o2r" "40-20": Operative [40.0, 20.0] => Radiographic 41.7633, 15.1889 },
+    conversion! { "o2a" "40-20": Operative [40.0, 20.0] => Anatomic 43.9582, 22.1760 },
+    conversion! { "a2a" "45-20": Anatomic [45.0, 20.0] => Anatomic 45.0, 20.0 },
+    conversion! { "a2r" "45-20": Anatomic [45.0, 20.0] => Radiographic 43.2192, 13.9954 },
+    conversion! { "a2o" "45-20": Anatomic [45.0, 20.0] => Operative 41.6411, 18.8817 },
+];
+
+const PROPERTIES: &[Check] = &[
     largest!(
         "cup.identities",
         "largest miss of Murray's twelve conversion formulas over a grid of cups",

@@ -61,12 +61,12 @@ fn moved(
     touched_beside(pelvis, which.map(|touched| if touched { shift } else { [0.0; 3] }), definition)
 }
 
-/// Change of a radiographic angle for each millimetre, by a central difference.
-fn slope(which: [bool; 3], direction: [f64; 3], angle: usize) -> Result<Found, String> {
+/// Change of the radiographic angles for each millimetre, by a central difference.
+fn slope(which: [bool; 3], direction: [f64; 3]) -> Result<[f64; 2], String> {
     let step = 0.01;
     let after = moved(ROUND, which, direction, step, Radiographic)?;
     let before = moved(ROUND, which, direction, -step, Radiographic)?;
-    Ok(Found::exact((after[angle] - before[angle]) / (2.0 * step)))
+    Ok([0, 1].map(|angle| (after[angle] - before[angle]) / (2.0 * step)))
 }
 
 const fn row(
@@ -80,34 +80,51 @@ const fn row(
     Check { id, quantity, unit: "deg", expected, tolerance, source, mark, function }
 }
 
+/// Two rows of one case, inclination and anteversion, from the function that finds both.
+macro_rules! pair {
+    ($id:literal, $quantity:literal: $found:expr => $ri:literal, $ra:literal within $within:literal) => {
+        [
+            row(
+                concat!("landmark.", $id, ".ri"),
+                concat!("inclination, ", $quantity),
+                ($ri, $within),
+                (GEOMETRY, Derived),
+                || Ok(Found::exact($found[0])),
+            ),
+            row(
+                concat!("landmark.", $id, ".ra"),
+                concat!("anteversion, ", $quantity),
+                ($ra, $within),
+                (GEOMETRY, Derived),
+                || Ok(Found::exact($found[1])),
+            ),
+        ]
+    };
+}
+
 macro_rules! moved {
-    ($id:literal, $quantity:literal, $pelvis:ident, $which:ident, $direction:ident, $by:literal, $angle:literal,
-     $expected:literal, $within:literal) => {
-        row($id, $quantity, ($expected, $within), (GEOMETRY, Derived), || {
-            Ok(Found::exact(moved($pelvis, $which, $direction, $by, Radiographic)?[$angle]))
-        })
+    ($id:literal, $quantity:literal: $pelvis:ident $which:ident $direction:ident $by:literal
+     => $($expected:tt)*) => {
+        pair! { $id, $quantity: moved($pelvis, $which, $direction, $by, Radiographic)? => $($expected)* }
     };
 }
 
 macro_rules! slope {
-    ($id:literal, $quantity:literal, $which:ident, $direction:ident, $angle:literal, $expected:literal) => {
-        row($id, $quantity, ($expected, 1e-4), (GEOMETRY, Derived), || slope($which, $direction, $angle))
+    ($id:literal, $quantity:literal: $which:ident $direction:ident => $ri:literal, $ra:literal) => {
+        pair! { $id, $quantity: slope($which, $direction)? => $ri, $ra within 1e-4 }
     };
 }
 
-/// A row of the whole chain: constant errors of palpation, forwards, at the spines and at the pubis.
+/// Rows of the whole chain: constant errors of palpation, forwards, at the spines and at the pubis.
 macro_rules! chain {
-    ($id:literal, $quantity:literal, $pelvis:ident, $asis:literal, $pubis:literal, $angle:literal,
-     $expected:literal, $within:literal) => {
-        row($id, $quantity, ($expected, $within), (GEOMETRY, Derived), || {
-            Ok(Found::exact(palpated_beside($pelvis, $asis, $pubis)?.error[$angle]))
-        })
+    ($id:literal, $quantity:literal: $pelvis:ident asis $asis:literal pubis $pubis:literal => $($expected:tt)*) => {
+        pair! { $id, $quantity: palpated_beside($pelvis, $asis, $pubis)?.error => $($expected)* }
     };
 }
 
 macro_rules! spread {
-    ($id:literal, $quantity:literal, $sample:ident, $output:literal, $factor:expr, $expected:literal,
-     $rounding:expr) => {
+    ($id:literal, $quantity:literal: $sample:ident $output:literal times $factor:literal
+     => $expected:literal within $rounding:expr) => {
         Check {
             id: $id,
             quantity: $quantity,
@@ -125,7 +142,40 @@ macro_rules! spread {
 }
 
 /// Checks of landmarks, plane and cup angles.
-pub const CHECKS: &[Check] = &[
+pub const CHECKS: &[&[Check]] = &[BESIDE.as_flattened(), SPREADS, OTHERS];
+
+/// Landmarks touched beside the bone, with what that does to inclination and anteversion. Rows of `chain` run a
+/// whole experiment; palpation moves both spines alike, so one spine alone is moved by hand.
+const BESIDE: &[[Check; 2]] = &[
+    moved! { "mm.other", "other spine 1 mm anterior": ROUND OTHER ANTERIOR 1.0 => 0.0066, 0.3973 within 5e-4 },
+    moved! { "mm.operated", "operated spine 1 mm anterior": ROUND OPERATED ANTERIOR 1.0 => 0.1035, 0.0900 within 5e-4 },
+    moved! { "mm.operated-cranial", "operated spine 1 mm cranial": ROUND OPERATED CRANIAL 1.0 => -0.2387, 0.0 within 5e-4 },
+    moved! { "mm.other-cranial", "other spine 1 mm cranial": ROUND OTHER CRANIAL 1.0 => 0.2387, 0.0 within 5e-4 },
+    chain! { "mm.pubis", "pubis 1 mm anterior": ROUND asis 0.0 pubis 1.0 => -0.1077, -0.4880 within 5e-4 },
+    chain! { "mm.both", "both spines 1 mm anterior": ROUND asis 1.0 pubis 0.0 => 0.1116, 0.4873 within 5e-4 },
+    slope! { "slope.other", "per mm anterior, other spine": OTHER ANTERIOR => 0.005_82, 0.397_29 },
+    slope! { "slope.operated", "per mm anterior, operated spine": OPERATED ANTERIOR => 0.103_82, 0.090_38 },
+    slope! { "slope.pubis", "per mm anterior, pubis": PUBIS ANTERIOR => -0.109_65, -0.487_65 },
+    slope! { "slope.both", "per mm anterior, both spines": BOTH ANTERIOR => 0.109_65, 0.487_65 },
+    slope! { "slope.operated-cranial", "per mm cranial, operated spine": OPERATED CRANIAL => -0.238_73, 0.0 },
+    moved! { "cm.operated", "operated spine 10 mm anterior": MEAN OPERATED ANTERIOR 10.0 => 0.991, 0.784 within 1e-3 },
+    moved! { "cm.other", "other spine 10 mm anterior": MEAN OTHER ANTERIOR 10.0 => 0.109, 3.909 within 1e-3 },
+    chain! { "cm.pubis-anterior", "pubis 10 mm anterior": MEAN asis 0.0 pubis 10.0 => -0.879, -4.749 within 1e-3 },
+    chain! { "cm.pubis-posterior", "pubis 10 mm posterior": MEAN asis 0.0 pubis -10.0 => 1.253, 4.675 within 1e-3 },
+];
+
+const SPREADS: &[Check] = &[
+    spread! { "landmark.isotropic.ri", "sd of inclination, palpation 1 mm an axis, W 238 H 92.7":
+    PALPATED_1 0 times 1.0 => 0.3712 within 5e-5 },
+    spread! { "landmark.isotropic.ra", "sd of anteversion, palpation 1 mm an axis, W 238 H 92.7":
+    PALPATED_1 1 times 1.0 => 0.6198 within 5e-5 },
+    spread! { "landmark.isotropic.ri.4", "a quarter of the sd of inclination, palpation 4 mm an axis (linear within 1 %)":
+    PALPATED_4 0 times 0.25 => 0.3712 within 0.01 * 0.3712 },
+    spread! { "landmark.isotropic.ra.4", "a quarter of the sd of anteversion, palpation 4 mm an axis (linear within 1 %)":
+    PALPATED_4 1 times 0.25 => 0.6198 within 0.01 * 0.6198 },
+];
+
+const OTHERS: &[Check] = &[
     row(
         "landmark.cm.anteversion",
         "operative anteversion for 1 cm at the pubis, W 238 H 92.7",
@@ -154,298 +204,12 @@ pub const CHECKS: &[Check] = &[
         ("atan(10/238)", Derived),
         || Ok(Found::exact(moved(MEAN, OTHER, CRANIAL, 10.0, Radiographic)?[0])),
     ),
-    moved!(
-        "landmark.mm.other.ri",
-        "inclination, other spine 1 mm anterior",
-        ROUND,
-        OTHER,
-        ANTERIOR,
-        1.0,
-        0,
-        0.0066,
-        5e-4
-    ),
-    moved!(
-        "landmark.mm.other.ra",
-        "anteversion, other spine 1 mm anterior",
-        ROUND,
-        OTHER,
-        ANTERIOR,
-        1.0,
-        1,
-        0.3973,
-        5e-4
-    ),
-    moved!(
-        "landmark.mm.operated.ri",
-        "inclination, operated spine 1 mm anterior",
-        ROUND,
-        OPERATED,
-        ANTERIOR,
-        1.0,
-        0,
-        0.1035,
-        5e-4
-    ),
-    moved!(
-        "landmark.mm.operated.ra",
-        "anteversion, operated spine 1 mm anterior",
-        ROUND,
-        OPERATED,
-        ANTERIOR,
-        1.0,
-        1,
-        0.0900,
-        5e-4
-    ),
-    chain!(
-        "landmark.mm.pubis.ri",
-        "inclination, pubis 1 mm anterior, whole chain",
-        ROUND,
-        0.0,
-        1.0,
-        0,
-        -0.1077,
-        5e-4
-    ),
-    chain!(
-        "landmark.mm.pubis.ra",
-        "anteversion, pubis 1 mm anterior, whole chain",
-        ROUND,
-        0.0,
-        1.0,
-        1,
-        -0.4880,
-        5e-4
-    ),
-    chain!(
-        "landmark.mm.both.ri",
-        "inclination, both spines 1 mm anterior, whole chain",
-        ROUND,
-        1.0,
-        0.0,
-        0,
-        0.1116,
-        5e-4
-    ),
-    chain!(
-        "landmark.mm.both.ra",
-        "anteversion, both spines 1 mm anterior, whole chain",
-        ROUND,
-        1.0,
-        0.0,
-        1,
-        0.4873,
-        5e-4
-    ),
-    moved!(
-        "landmark.mm.operated-cranial.ri",
-        "inclination, operated spine 1 mm cranial",
-        ROUND,
-        OPERATED,
-        CRANIAL,
-        1.0,
-        0,
-        -0.2387,
-        5e-4
-    ),
-    moved!(
-        "landmark.mm.operated-cranial.ra",
-        "anteversion, operated spine 1 mm cranial",
-        ROUND,
-        OPERATED,
-        CRANIAL,
-        1.0,
-        1,
-        0.0,
-        5e-4
-    ),
-    moved!(
-        "landmark.mm.other-cranial.ri",
-        "inclination, other spine 1 mm cranial",
-        ROUND,
-        OTHER,
-        CRANIAL,
-        1.0,
-        0,
-        0.2387,
-        5e-4
-    ),
-    moved!(
-        "landmark.mm.other-cranial.ra",
-        "anteversion, other spine 1 mm cranial",
-        ROUND,
-        OTHER,
-        CRANIAL,
-        1.0,
-        1,
-        0.0,
-        5e-4
-    ),
-    slope!("landmark.slope.other.ri", "inclination per mm anterior, other spine", OTHER, ANTERIOR, 0, 0.005_82),
-    slope!("landmark.slope.other.ra", "anteversion per mm anterior, other spine", OTHER, ANTERIOR, 1, 0.397_29),
-    slope!(
-        "landmark.slope.operated.ri",
-        "inclination per mm anterior, operated spine",
-        OPERATED,
-        ANTERIOR,
-        0,
-        0.103_82
-    ),
-    slope!(
-        "landmark.slope.operated.ra",
-        "anteversion per mm anterior, operated spine",
-        OPERATED,
-        ANTERIOR,
-        1,
-        0.090_38
-    ),
-    slope!("landmark.slope.pubis.ri", "inclination per mm anterior, pubis", PUBIS, ANTERIOR, 0, -0.109_65),
-    slope!("landmark.slope.pubis.ra", "anteversion per mm anterior, pubis", PUBIS, ANTERIOR, 1, -0.487_65),
-    slope!("landmark.slope.both.ri", "inclination per mm anterior, both spines", BOTH, ANTERIOR, 0, 0.109_65),
-    slope!("landmark.slope.both.ra", "anteversion per mm anterior, both spines", BOTH, ANTERIOR, 1, 0.487_65),
-    slope!(
-        "landmark.slope.operated-cranial.ri",
-        "inclination per mm cranial, operated spine",
-        OPERATED,
-        CRANIAL,
-        0,
-        -0.238_73
-    ),
-    slope!(
-        "landmark.slope.operated-cranial.ra",
-        "anteversion per mm cranial, operated spine",
-        OPERATED,
-        CRANIAL,
-        1,
-        0.0
-    ),
     row(
         "landmark.unseen",
         "largest error by errors sideways anywhere and within the plane at the pubis",
         (0.0, 1e-9),
         ("such errors leave the plane and the line between the spines where they are", Derived),
         unseen,
-    ),
-    chain!(
-        "landmark.cm.pubis-anterior.ri",
-        "inclination, pubis 10 mm anterior, whole chain",
-        MEAN,
-        0.0,
-        10.0,
-        0,
-        -0.879,
-        1e-3
-    ),
-    chain!(
-        "landmark.cm.pubis-anterior.ra",
-        "anteversion, pubis 10 mm anterior, whole chain",
-        MEAN,
-        0.0,
-        10.0,
-        1,
-        -4.749,
-        1e-3
-    ),
-    chain!(
-        "landmark.cm.pubis-posterior.ri",
-        "inclination, pubis 10 mm posterior, whole chain",
-        MEAN,
-        0.0,
-        -10.0,
-        0,
-        1.253,
-        1e-3
-    ),
-    chain!(
-        "landmark.cm.pubis-posterior.ra",
-        "anteversion, pubis 10 mm posterior, whole chain",
-        MEAN,
-        0.0,
-        -10.0,
-        1,
-        4.675,
-        1e-3
-    ),
-    moved!(
-        "landmark.cm.operated.ri",
-        "inclination, operated spine 10 mm anterior",
-        MEAN,
-        OPERATED,
-        ANTERIOR,
-        10.0,
-        0,
-        0.991,
-        1e-3
-    ),
-    moved!(
-        "landmark.cm.operated.ra",
-        "anteversion, operated spine 10 mm anterior",
-        MEAN,
-        OPERATED,
-        ANTERIOR,
-        10.0,
-        1,
-        0.784,
-        1e-3
-    ),
-    moved!(
-        "landmark.cm.other.ri",
-        "inclination, other spine 10 mm anterior",
-        MEAN,
-        OTHER,
-        ANTERIOR,
-        10.0,
-        0,
-        0.109,
-        1e-3
-    ),
-    moved!(
-        "landmark.cm.other.ra",
-        "anteversion, other spine 10 mm anterior",
-        MEAN,
-        OTHER,
-        ANTERIOR,
-        10.0,
-        1,
-        3.909,
-        1e-3
-    ),
-    spread!(
-        "landmark.isotropic.ri",
-        "sd of inclination, palpation 1 mm an axis, W 238 H 92.7",
-        PALPATED_1,
-        0,
-        1.0,
-        0.3712,
-        5e-5
-    ),
-    spread!(
-        "landmark.isotropic.ra",
-        "sd of anteversion, palpation 1 mm an axis, W 238 H 92.7",
-        PALPATED_1,
-        1,
-        1.0,
-        0.6198,
-        5e-5
-    ),
-    spread!(
-        "landmark.isotropic.ri.4",
-        "a quarter of the sd of inclination, palpation 4 mm an axis (linear within 1 %)",
-        PALPATED_4,
-        0,
-        0.25,
-        0.3712,
-        0.01 * 0.3712
-    ),
-    spread!(
-        "landmark.isotropic.ra.4",
-        "a quarter of the sd of anteversion, palpation 4 mm an axis (linear within 1 %)",
-        PALPATED_4,
-        1,
-        0.25,
-        0.6198,
-        0.01 * 0.6198
     ),
     row(
         "landmark.tissue.ra",
@@ -558,6 +322,12 @@ fn palpated_isotropically(sd_mm: f64) -> Result<Vec<Scored>, String> {
 const TISSUE: &str = r#"
 seed = 4
 trials = 2000
+[protocol]
+tip_pivot_frames = 6
+landmark_frames = 1
+trace_frames = 12
+centre_frames = 6
+cup_frames = 1
 [noise]
 only = ["landmark.tissue"]
 "#;

@@ -99,7 +99,7 @@ pub struct Outcome {
 
 /// Every check, section by section.
 pub fn all() -> impl Iterator<Item = &'static Check> {
-    SECTIONS.iter().flat_map(|section| section.checks)
+    SECTIONS.iter().flat_map(Section::checks)
 }
 
 /// Checks of one subject.
@@ -107,19 +107,25 @@ pub fn all() -> impl Iterator<Item = &'static Check> {
 pub struct Section {
     /// What they are about.
     pub title: &'static str,
+    tables: &'static [&'static [Check]],
+}
+
+impl Section {
     /// The checks, at least one.
-    pub checks: &'static [Check],
+    pub fn checks(&self) -> impl Iterator<Item = &'static Check> + use<> {
+        self.tables.iter().copied().flatten()
+    }
 }
 
 /// All sections, in the order of the measurement.
 pub const SECTIONS: [Section; 7] = [
-    Section { title: "Cup angle definitions", checks: cup_angles::CHECKS },
-    Section { title: "Pelvic tilt", checks: tilt::CHECKS },
-    Section { title: "Landmarks, plane and cup angles", checks: landmarks::CHECKS },
-    Section { title: "Leg posture", checks: posture::CHECKS },
-    Section { title: "Patients drawn", checks: anatomy::CHECKS },
-    Section { title: "Rigid registration", checks: registration::CHECKS },
-    Section { title: "Pivot, sphere and centre of rotation", checks: pivot::CHECKS },
+    Section { title: "Cup angle definitions", tables: cup_angles::CHECKS },
+    Section { title: "Pelvic tilt", tables: tilt::CHECKS },
+    Section { title: "Landmarks, plane and cup angles", tables: landmarks::CHECKS },
+    Section { title: "Leg posture", tables: posture::CHECKS },
+    Section { title: "Patients drawn", tables: anatomy::CHECKS },
+    Section { title: "Rigid registration", tables: registration::CHECKS },
+    Section { title: "Pivot, sphere and centre of rotation", tables: pivot::CHECKS },
 ];
 
 /// Runs every check, on all threads; outcomes in the order of [`all`].
@@ -193,11 +199,26 @@ impl Mark {
 impl fmt::Display for Tolerance {
     fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
         match self {
-            Self::Absolute(distance) => write!(f, "within {distance:e}"),
+            Self::Absolute(distance) => write!(f, "within {}", Digits(*distance)),
             Self::StandardErrors { times, rounding: 0.0 } => write!(f, "within {times} standard errors"),
             Self::StandardErrors { times, rounding } => {
-                write!(f, "within {times} standard errors plus {rounding:e}")
+                write!(f, "within {times} standard errors plus {}", Digits(*rounding))
             }
+        }
+    }
+}
+
+/// A number with digits enough, however small.
+struct Digits(f64);
+
+impl fmt::Display for Digits {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        let Self(value) = self;
+        if *value == 0.0 || value.abs() >= 1e-3 {
+            // Rounded to six decimals and without idle zeros.
+            write!(f, "{}", (value * 1e6).round() / 1e6)
+        } else {
+            write!(f, "{value:.1e}")
         }
     }
 }
@@ -205,7 +226,7 @@ impl fmt::Display for Tolerance {
 impl fmt::Display for Found {
     fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
         match self.standard_error {
-            None => write!(f, "{:.6}", self.value),
+            None => write!(f, "{}", Digits(self.value)),
             Some(error) => write!(f, "{:.6} (standard error {error:.1e}, {} trials)", self.value, self.count),
         }
     }

@@ -45,6 +45,7 @@ pub fn quantile(sample: &[f64], proportion: f64) -> Found {
     let mut sorted = sample.to_vec();
     sorted.sort_unstable_by(f64::total_cmp);
     let n = sample.len() as f64;
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a rank, cut off at the last
     let at = |p: f64| sorted[((p * n) as usize).min(sorted.len() - 1)];
     let step = (proportion * (1.0 - proportion) / n).sqrt();
     let half_width = 0.5 * (at(proportion + step) - at(proportion - step));

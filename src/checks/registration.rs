@@ -218,7 +218,7 @@ macro_rules! row {
 const UNIT: f64 = 1.0 / (SMALL * SMALL);
 
 /// Checks of rigid registration.
-pub const CHECKS: &[Check] = &[
+pub const CHECKS: &[&[Check]] = &[&[
     row!(
         "rigid.slanted.fre2",
         "FRE² of four slanted markers, FLE² 1",
@@ -443,7 +443,7 @@ pub const CHECKS: &[Check] = &[
         "worst of three mean errors of five irregular markers seen worse along the ray",
         || worst_mean(&IRREGULAR_ANISOTROPIC),
     ),
-];
+]];
 
 /// A row of several comparisons: the one that misses most, in its own standard errors.
 const fn worst(id: &'static str, quantity: &'static str, function: fn() -> Result<Found, String>) -> Check {

@@ -53,11 +53,33 @@ const fn row(
 }
 
 macro_rules! turned {
-    ($id:literal, $quantity:literal, $cup:expr, $side:ident, $tilt:literal, $rotation:literal, $angle:literal,
-     $expected:literal, $source:expr) => {
-        row($id, $quantity, ($expected, 5e-4), ($source, Derived), || {
-            Ok(Found::exact(on_table($cup, Side::$side, $tilt, $rotation)?[$angle]))
-        })
+    ($id:literal: $cup:tt $side:ident, tilt $tilt:literal, rotation $rotation:literal => $ri:literal, $ra:literal
+     by $source:expr) => {
+        [
+            turned! { $id, ".ri", "inclination", 0: $cup $side, $tilt, $rotation => $ri by $source },
+            turned! { $id, ".ra", "anteversion", 1: $cup $side, $tilt, $rotation => $ra by $source },
+        ]
+    };
+    ($id:literal, $part:literal, $name:literal, $angle:literal: $cup:tt $side:ident, $tilt:literal, $rotation:literal
+     => $expected:literal by $source:expr) => {
+        row(
+            concat!($id, $part),
+            concat!(
+                $name,
+                " of ",
+                stringify!($cup),
+                ", ",
+                stringify!($side),
+                " hip, tilt ",
+                $tilt,
+                ", turned ",
+                $rotation,
+                " about Y"
+            ),
+            ($expected, 5e-4),
+            ($source, Derived),
+            || Ok(Found::exact(on_table($cup, Side::$side, $tilt, $rotation)?[$angle])),
+        )
     };
 }
 
@@ -67,7 +89,20 @@ const BABISCH: &str = "Babisch JW et al. J Bone Joint Surg Am 2008;90:357-365, a
                        doi 10.1186/s12891-016-1120-x";
 
 /// Checks of pelvic tilt.
-pub const CHECKS: &[Check] = &[
+pub const CHECKS: &[&[Check]] = &[TURNED.as_flattened(), OTHERS];
+
+/// Cups of pelves turned on the table, with inclination and anteversion in the level plane.
+const TURNED: &[[Check; 2]] = &[
+    turned! { "tilt.40-15.plus10": [40.0, 15.0] Right, tilt 10.0, rotation 0.0 => 42.241, 22.543 by EXACT },
+    turned! { "tilt.40-15.minus10": [40.0, 15.0] Right, tilt -10.0, rotation 0.0 => 38.749, 7.261 by EXACT },
+    turned! { "tilt.45-15.plus10": [45.0, 15.0] Right, tilt 10.0, rotation 0.0 => 47.417, 21.931 by EXACT },
+    turned! { "tilt.40-15.plus10.left": [40.0, 15.0] Left, tilt 10.0, rotation 0.0 => 42.241, 22.543 by EXACT },
+    turned! { "turn.y.minus5": [40.0, 15.0] Right, tilt 0.0, rotation -5.0 => 40.905, 11.755 by TURN },
+    turned! { "turn.y.plus5": [40.0, 15.0] Right, tilt 0.0, rotation 5.0 => 38.849, 18.177 by TURN },
+    turned! { "turn.y.plus5.left": [40.0, 15.0] Left, tilt 0.0, rotation 5.0 => 38.849, 18.177 by TURN },
+];
+
+const OTHERS: &[Check] = &[
     row("tilt.slope.ra.45", "anteversion for each degree of tilt, 45/15", (0.7, 0.05), (LEMBECK, Published), || {
         slope([45.0, 15.0], 1)
     }),
@@ -95,140 +130,6 @@ pub const CHECKS: &[Check] = &[
         (0.172_234, 1e-6),
         ("dRI/dt = sin RI tan RA", Derived),
         || slope([40.0, 15.0], 0),
-    ),
-    turned!(
-        "tilt.ri.40-15.plus10",
-        "inclination of 40/15, tilt +10",
-        [40.0, 15.0],
-        Right,
-        10.0,
-        0.0,
-        0,
-        42.241,
-        EXACT
-    ),
-    turned!(
-        "tilt.ra.40-15.plus10",
-        "anteversion of 40/15, tilt +10",
-        [40.0, 15.0],
-        Right,
-        10.0,
-        0.0,
-        1,
-        22.543,
-        EXACT
-    ),
-    turned!(
-        "tilt.ri.40-15.minus10",
-        "inclination of 40/15, tilt -10",
-        [40.0, 15.0],
-        Right,
-        -10.0,
-        0.0,
-        0,
-        38.749,
-        EXACT
-    ),
-    turned!(
-        "tilt.ra.40-15.minus10",
-        "anteversion of 40/15, tilt -10",
-        [40.0, 15.0],
-        Right,
-        -10.0,
-        0.0,
-        1,
-        7.261,
-        EXACT
-    ),
-    turned!(
-        "tilt.ri.45-15.plus10",
-        "inclination of 45/15, tilt +10",
-        [45.0, 15.0],
-        Right,
-        10.0,
-        0.0,
-        0,
-        47.417,
-        EXACT
-    ),
-    turned!(
-        "tilt.ra.45-15.plus10",
-        "anteversion of 45/15, tilt +10",
-        [45.0, 15.0],
-        Right,
-        10.0,
-        0.0,
-        1,
-        21.931,
-        EXACT
-    ),
-    turned!("tilt.ri.40-15.plus10.left", "the same, left hip", [40.0, 15.0], Left, 10.0, 0.0, 0, 42.241, EXACT),
-    turned!("tilt.ra.40-15.plus10.left", "the same, left hip", [40.0, 15.0], Left, 10.0, 0.0, 1, 22.543, EXACT),
-    turned!(
-        "turn.y.ri.minus5",
-        "inclination of 40/15, turned -5 about Y",
-        [40.0, 15.0],
-        Right,
-        0.0,
-        -5.0,
-        0,
-        40.905,
-        TURN
-    ),
-    turned!(
-        "turn.y.ra.minus5",
-        "anteversion of 40/15, turned -5 about Y",
-        [40.0, 15.0],
-        Right,
-        0.0,
-        -5.0,
-        1,
-        11.755,
-        TURN
-    ),
-    turned!(
-        "turn.y.ri.plus5",
-        "inclination of 40/15, turned +5 about Y",
-        [40.0, 15.0],
-        Right,
-        0.0,
-        5.0,
-        0,
-        38.849,
-        TURN
-    ),
-    turned!(
-        "turn.y.ra.plus5",
-        "anteversion of 40/15, turned +5 about Y",
-        [40.0, 15.0],
-        Right,
-        0.0,
-        5.0,
-        1,
-        18.177,
-        TURN
-    ),
-    turned!(
-        "turn.y.ri.plus5.left",
-        "the same, left hip, sign changed",
-        [40.0, 15.0],
-        Left,
-        0.0,
-        5.0,
-        0,
-        38.849,
-        TURN
-    ),
-    turned!(
-        "turn.y.ra.plus5.left",
-        "the same, left hip, sign changed",
-        [40.0, 15.0],
-        Left,
-        0.0,
-        5.0,
-        1,
-        18.177,
-        TURN
     ),
     row("turn.x.ri", "inclination of 40/15, turned +5 about X", (35.0, 1e-9), ("RI' = RI - o", Derived), || {
         Ok(Found::exact(oblique([40.0, 15.0], Side::Right, 5.0)[0]))

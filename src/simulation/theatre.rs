@@ -66,7 +66,7 @@ impl<'a> Theatre<'a> {
         let mut frames = self.begin(Step::TipPivot, 0, 0, capture);
         let mut slips = slip.frames(self.key, capture);
         let (hold, upright) = self.hold(&simulator.probe, place);
-        for turn in simulator.tip_swing.turns(hold) {
+        for turn in simulator.tip_swing.turns(hold, self.side) {
             let slipped = slips.as_mut().map_or(PatientVector::ZERO, |scores| slip.in_pivot(scores));
             let pose = Pose::placing(turn * upright, self.tip, place + slipped.on(self.side));
             self.see(&simulator.probe, pose, &mut frames);
@@ -217,7 +217,7 @@ impl<'a> Theatre<'a> {
         let simulator = self.simulator;
         let mut frames = self.begin(step, 0, 0, capture);
         let (hold, upright) = self.hold(&simulator.head, centre);
-        for turn in simulator.centre_swing.turns(hold) {
+        for turn in simulator.centre_swing.turns(hold, self.side) {
             let place = centre + displaced().on(self.side);
             self.see(&simulator.head, Pose::placing(turn * upright, simulator.head.point, place), &mut frames);
         }

@@ -3,7 +3,7 @@
 
 use super::TruePelvis;
 use crate::geometry::{Direction, Displacement, Matrix3, Point, Rotation, Vector3};
-use crate::measurement::Tracker;
+use crate::measurement::{Side, Tracker};
 
 /// A tool in its tracker's axes, as drawn.
 #[derive(Clone, Debug)]
@@ -85,14 +85,18 @@ impl ConeSwing {
         Self { sine, cosine, around }
     }
 
-    /// The turns of the frames about a cone's axis.
+    /// The turns of the frames about a cone's axis. A left hip is swung as the mirror image of a right one, so
+    /// that each frame's noise meets the mirrored turn.
     pub fn turns(
         &self,
         axis: Direction<TruePelvis>,
+        side: Side,
     ) -> impl ExactSizeIterator<Item = Rotation<TruePelvis, TruePelvis>> + '_ {
         let [_, first, second] = triad(axis, Direction::Y, Direction::X);
         self.around.iter().map(move |&(cosine, sine)| {
-            let transverse: Displacement<TruePelvis> = cosine * first + sine * second;
+            // A turn is a pseudovector: its mirror image is minus the mirrored vector. The triad's third axis, a
+            // vector product, has changed its sign already.
+            let transverse: Displacement<TruePelvis> = (side.sign() * cosine) * first + sine * second;
             Rotation::from_matrix(self.turn_about(transverse.vector()))
         })
     }
