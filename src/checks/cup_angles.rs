@@ -62,13 +62,15 @@ fn converted(from: AngleDefinition, given: [f64; 2], to: AngleDefinition, angle:
 }
 
 macro_rules! conversion {
-    ($which:literal $cup:literal: $from:ident $given:expr => $to:ident $inclination:literal, $anteversion:literal) => {
+    ($which:literal $cup:literal: $from:ident $given:expr
+     => $to:ident $inclination:literal, $anteversion:literal) => {
         [
             conversion! { ".inclination." $which $cup: $from $given => $to Inclination $inclination },
             conversion! { ".anteversion." $which $cup: $from $given => $to Anteversion $anteversion },
         ]
     };
-    ($part:literal $which:literal $cup:literal: $from:ident $given:expr => $to:ident $angle:ident $expected:literal) => {
+    ($part:literal $which:literal $cup:literal: $from:ident $given:expr
+     => $to:ident $angle:ident $expected:literal) => {
         Check {
             id: concat!("cup.", $which, $part, $cup),
             quantity: concat!(

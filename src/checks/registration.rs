@@ -12,6 +12,9 @@ const FITZPATRICK: &str = "Fitzpatrick JM, West JB, Maurer CR. IEEE TMI 1998;17:
 const ANISOTROPIC: &str =
     "Wiles AD et al. IEEE TMI 2008;27:378-390; Danilchenko A, Fitzpatrick JM. IEEE TMI 2011;30:679-693";
 
+const NO_ESTIMATE: &str =
+    "Danilchenko A, Fitzpatrick JM. IEEE TMI 2011;30:679-693: the residual is no accuracy estimate";
+
 /// Axes of the markers as drawn, and those they are measured in.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Drawn {}
@@ -196,8 +199,8 @@ sets! {
 }
 
 macro_rules! row {
-    ($id:literal, $quantity:literal, $unit:literal, $expected:expr, $rounding:expr, $source:expr, $mark:ident,
-     $set:ident, |$registration:pat_param, $sample:pat_param| $found:expr) => {
+    ($id:literal, $quantity:literal, $unit:literal, $expected:literal rounded $rounding:literal,
+     $mark:ident $source:ident: $set:ident, |$registration:pat_param, $sample:pat_param| $found:expr) => {
         Check {
             id: $id,
             quantity: $quantity,
@@ -219,215 +222,82 @@ const UNIT: f64 = 1.0 / (SMALL * SMALL);
 
 /// Checks of rigid registration.
 pub const CHECKS: &[&[Check]] = &[&[
-    row!(
-        "rigid.slanted.fre2",
-        "FRE² of four slanted markers, FLE² 1",
-        "",
-        0.5,
-        1e-5,
-        FITZPATRICK,
-        Published,
-        SLANTED_CENTROID,
-        |_, s| moments::mean(&s.squared_residual).times(UNIT)
-    ),
-    row!(
-        "rigid.slanted.tre2.centroid",
-        "TRE² of four slanted markers at their centroid",
-        "",
-        0.25,
-        1e-5,
-        FITZPATRICK,
-        Published,
-        SLANTED_CENTROID,
-        |_, s| moments::mean(&s.squared_error).times(UNIT)
-    ),
-    row!(
-        "rigid.slanted.tre2",
-        "TRE² of four slanted markers at (2, 0, 0)",
-        "",
-        1.35,
-        1e-5,
-        FITZPATRICK,
-        Published,
-        SLANTED_TARGET,
-        |_, s| moments::mean(&s.squared_error).times(UNIT)
-    ),
-    row!(
-        "rigid.slanted.tre2.moved",
-        "the same, turned and moved away from the origin",
-        "",
-        1.35,
-        1e-5,
-        FITZPATRICK,
-        Published,
-        SLANTED_MOVED,
-        |_, s| moments::mean(&s.squared_error).times(UNIT)
-    ),
-    row!(
-        "rigid.square.tre2",
-        "TRE² of a square at (2, 0, 0)",
-        "",
-        0.75,
-        1e-5,
-        FITZPATRICK,
-        Published,
-        SQUARE_TARGET,
-        |_, s| moments::mean(&s.squared_error).times(UNIT)
-    ),
-    row!(
-        "rigid.square.tre2.moved",
-        "the same, turned and moved away from the origin",
-        "",
-        0.75,
-        1e-5,
-        FITZPATRICK,
-        Published,
-        SQUARE_MOVED,
-        |_, s| moments::mean(&s.squared_error).times(UNIT)
-    ),
-    row!(
-        "rigid.tip.tre",
-        "TRE at the tip of a probe, rms",
-        "mm",
-        0.5813,
-        1e-4,
-        FITZPATRICK,
-        Derived,
-        RECTANGLE_TIP,
-        |_, s| moments::root(moments::mean(&s.squared_error))
-    ),
-    row!(
-        "rigid.tip.tre.moved",
-        "the same, turned and moved away from the origin",
-        "mm",
-        0.5813,
-        1e-4,
-        FITZPATRICK,
-        Derived,
-        RECTANGLE_MOVED,
-        |_, s| moments::root(moments::mean(&s.squared_error))
-    ),
-    row!(
-        "rigid.tip.tre.x",
-        "TRE at the tip of a probe across the plate, rms",
-        "mm",
-        0.374_22,
-        5e-5,
-        FITZPATRICK,
-        Derived,
-        RECTANGLE_TIP,
-        |_, s| along(s, 0)
-    ),
-    row!(
-        "rigid.tip.tre.y",
-        "TRE at the tip of a probe along its shaft, rms",
-        "mm",
-        0.072_17,
-        5e-5,
-        FITZPATRICK,
-        Derived,
-        RECTANGLE_TIP,
-        |_, s| along(s, 1)
-    ),
-    row!(
-        "rigid.tip.tre.z",
-        "TRE at the tip of a probe out of the plate, rms",
-        "mm",
-        0.438_99,
-        5e-5,
-        FITZPATRICK,
-        Derived,
-        RECTANGLE_TIP,
-        |_, s| along(s, 2)
-    ),
-    row!(
-        "rigid.tip.tre.p95",
-        "TRE at the tip of a probe, 95 % below",
-        "mm",
-        1.004,
-        5e-4,
-        FITZPATRICK,
-        Derived,
-        RECTANGLE_TIP,
-        |_, s| moments::root(moments::quantile(&s.squared_error, 0.95))
-    ),
-    row!(
-        "rigid.tip.fre",
-        "FRE of the probe's markers, rms",
-        "mm",
-        0.176_78,
-        1e-5,
-        FITZPATRICK,
-        Derived,
-        RECTANGLE_TIP,
-        |_, s| moments::root(moments::mean(&s.squared_residual))
-    ),
-    row!(
-        "rigid.irregular.tre2",
-        "TRE² of five irregular markers, simulated over formula",
-        "",
-        1.0,
-        1e-4,
-        FITZPATRICK,
-        Published,
-        IRREGULAR_ISOTROPIC,
-        |r, s| moments::mean(&s.squared_error).times(1.0 / r.squared_target_error())
-    ),
-    row!(
-        "rigid.chi2.mean",
-        "mean of N FRE²/σ² of five markers: χ² with 3N - 6 degrees of freedom",
-        "",
-        9.0,
-        1e-4,
-        FITZPATRICK,
-        Published,
-        IRREGULAR_ISOTROPIC,
-        |r, s| moments::mean(&chi_squared(r, s))
-    ),
-    row!(
-        "rigid.chi2.variance",
-        "variance of N FRE²/σ² of five markers: χ² with 3N - 6 degrees of freedom",
-        "",
-        18.0,
-        1e-3,
-        FITZPATRICK,
-        Published,
-        IRREGULAR_ISOTROPIC,
-        |r, s| moments::variance(&chi_squared(r, s))
-    ),
-    row!(
-        "rigid.residual-is-no-accuracy",
-        "correlation of residual and true error of five markers",
-        "",
-        0.0,
-        1e-4,
-        "Danilchenko A, Fitzpatrick JM. IEEE TMI 2011;30:679-693: the residual is no accuracy estimate",
-        Published,
-        IRREGULAR_ISOTROPIC,
-        |_, s| moments::correlation(&roots(&s.squared_residual), &roots(&s.squared_error))
-    ),
-    row!(
-        "rigid.anisotropic.irregular.trace",
-        "TRE² of five irregular markers seen worse along the ray, simulated over first order",
-        "",
-        1.0,
-        1e-4,
-        ANISOTROPIC,
-        Published,
-        IRREGULAR_ANISOTROPIC,
-        |r, s| moments::mean(&s.squared_error).times(1.0 / r.target_covariance()?.trace())
-    ),
-    row!(
-        "rigid.anisotropic.rectangle.trace",
-        "TRE² of a turned rectangle seen worse along the ray, simulated over first order",
-        "",
-        1.0,
-        1e-3,
-        ANISOTROPIC,
-        Published,
-        RECTANGLE_ANISOTROPIC,
-        |r, s| moments::mean(&s.squared_error).times(1.0 / r.target_covariance()?.trace())
-    ),
+    row! { "rigid.slanted.fre2", "FRE² of four slanted markers, FLE² 1", "",
+        0.5 rounded 1e-5, Published FITZPATRICK:
+        SLANTED_CENTROID, |_, s| moments::mean(&s.squared_residual).times(UNIT)
+    },
+    row! { "rigid.slanted.tre2.centroid", "TRE² of four slanted markers at their centroid", "",
+        0.25 rounded 1e-5, Published FITZPATRICK:
+        SLANTED_CENTROID, |_, s| moments::mean(&s.squared_error).times(UNIT)
+    },
+    row! { "rigid.slanted.tre2", "TRE² of four slanted markers at (2, 0, 0)", "",
+        1.35 rounded 1e-5, Published FITZPATRICK:
+        SLANTED_TARGET, |_, s| moments::mean(&s.squared_error).times(UNIT)
+    },
+    row! { "rigid.slanted.tre2.moved", "the same, turned and moved away from the origin", "",
+        1.35 rounded 1e-5, Published FITZPATRICK:
+        SLANTED_MOVED, |_, s| moments::mean(&s.squared_error).times(UNIT)
+    },
+    row! { "rigid.square.tre2", "TRE² of a square at (2, 0, 0)", "",
+        0.75 rounded 1e-5, Published FITZPATRICK:
+        SQUARE_TARGET, |_, s| moments::mean(&s.squared_error).times(UNIT)
+    },
+    row! { "rigid.square.tre2.moved", "the same, turned and moved away from the origin", "",
+        0.75 rounded 1e-5, Published FITZPATRICK:
+        SQUARE_MOVED, |_, s| moments::mean(&s.squared_error).times(UNIT)
+    },
+    row! { "rigid.tip.tre", "TRE at the tip of a probe, rms", "mm",
+        0.5813 rounded 1e-4, Derived FITZPATRICK:
+        RECTANGLE_TIP, |_, s| moments::root(moments::mean(&s.squared_error))
+    },
+    row! { "rigid.tip.tre.moved", "the same, turned and moved away from the origin", "mm",
+        0.5813 rounded 1e-4, Derived FITZPATRICK:
+        RECTANGLE_MOVED, |_, s| moments::root(moments::mean(&s.squared_error))
+    },
+    row! { "rigid.tip.tre.x", "TRE at the tip of a probe across the plate, rms", "mm",
+        0.374_22 rounded 5e-5, Derived FITZPATRICK:
+        RECTANGLE_TIP, |_, s| along(s, 0)
+    },
+    row! { "rigid.tip.tre.y", "TRE at the tip of a probe along its shaft, rms", "mm",
+        0.072_17 rounded 5e-5, Derived FITZPATRICK:
+        RECTANGLE_TIP, |_, s| along(s, 1)
+    },
+    row! { "rigid.tip.tre.z", "TRE at the tip of a probe out of the plate, rms", "mm",
+        0.438_99 rounded 5e-5, Derived FITZPATRICK:
+        RECTANGLE_TIP, |_, s| along(s, 2)
+    },
+    row! { "rigid.tip.tre.p95", "TRE at the tip of a probe, 95 % below", "mm",
+        1.004 rounded 5e-4, Derived FITZPATRICK:
+        RECTANGLE_TIP, |_, s| moments::root(moments::quantile(&s.squared_error, 0.95))
+    },
+    row! { "rigid.tip.fre", "FRE of the probe's markers, rms", "mm",
+        0.176_78 rounded 1e-5, Derived FITZPATRICK:
+        RECTANGLE_TIP, |_, s| moments::root(moments::mean(&s.squared_residual))
+    },
+    row! { "rigid.irregular.tre2", "TRE² of five irregular markers, simulated over formula", "",
+        1.0 rounded 1e-4, Published FITZPATRICK:
+        IRREGULAR_ISOTROPIC, |r, s| moments::mean(&s.squared_error).times(1.0 / r.squared_target_error())
+    },
+    row! { "rigid.chi2.mean", "mean of N FRE²/σ² of five markers: χ² with 3N - 6 degrees of freedom", "",
+        9.0 rounded 1e-4, Published FITZPATRICK:
+        IRREGULAR_ISOTROPIC, |r, s| moments::mean(&chi_squared(r, s))
+    },
+    row! { "rigid.chi2.variance", "variance of N FRE²/σ² of five markers: χ² with 3N - 6 degrees of freedom", "",
+        18.0 rounded 1e-3, Published FITZPATRICK:
+        IRREGULAR_ISOTROPIC, |r, s| moments::variance(&chi_squared(r, s))
+    },
+    row! { "rigid.residual-is-no-accuracy", "correlation of residual and true error of five markers", "",
+        0.0 rounded 1e-4, Published NO_ESTIMATE:
+        IRREGULAR_ISOTROPIC, |_, s| moments::correlation(&roots(&s.squared_residual), &roots(&s.squared_error))
+    },
+    row! { "rigid.anisotropic.irregular.trace", "TRE² of five irregular markers seen worse along the ray, over formula", "",
+        1.0 rounded 1e-4, Published ANISOTROPIC:
+        IRREGULAR_ANISOTROPIC, |r, s| moments::mean(&s.squared_error).times(1.0 / r.target_covariance()?.trace())
+    },
+    row! { "rigid.anisotropic.rectangle.trace", "TRE² of a turned rectangle seen worse along the ray, over formula", "",
+        1.0 rounded 1e-3, Published ANISOTROPIC:
+        RECTANGLE_ANISOTROPIC, |r, s| moments::mean(&s.squared_error).times(1.0 / r.target_covariance()?.trace())
+    },
     worst(
         "rigid.anisotropic.irregular.covariance",
         "worst of six covariances of the error of five irregular markers seen worse along the ray",
