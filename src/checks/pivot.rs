@@ -100,10 +100,7 @@ pub const CHECKS: &[&[Check]] = &[&[
         "centre and radius of a sphere from points on it, largest relative miss",
         "",
         (0.0, 1e-10),
-        (
-            "centre (1.74839, 167.0899222, 200.738829), radius 7.543589: published worked case, where is not recorded",
-            Published,
-        ),
+        ("centre (1.74839, 167.0899222, 200.738829), radius 7.543589: published, where is not recorded", Published),
         sphere,
     ),
 ]];

@@ -290,11 +290,11 @@ pub const CHECKS: &[&[Check]] = &[&[
         0.0 rounded 1e-4, Published NO_ESTIMATE:
         IRREGULAR_ISOTROPIC, |_, s| moments::correlation(&roots(&s.squared_residual), &roots(&s.squared_error))
     },
-    row! { "rigid.anisotropic.irregular.trace", "TRE² of five irregular markers seen worse along the ray, over formula", "",
+    row! { "rigid.anisotropic.irregular.trace", "TRE² of irregular markers seen worse along the ray, over formula", "",
         1.0 rounded 1e-4, Published ANISOTROPIC:
         IRREGULAR_ANISOTROPIC, |r, s| moments::mean(&s.squared_error).times(1.0 / r.target_covariance()?.trace())
     },
-    row! { "rigid.anisotropic.rectangle.trace", "TRE² of a turned rectangle seen worse along the ray, over formula", "",
+    row! { "rigid.anisotropic.rectangle.trace", "TRE² of a rectangle seen worse along the ray, over formula", "",
         1.0 rounded 1e-3, Published ANISOTROPIC:
         RECTANGLE_ANISOTROPIC, |r, s| moments::mean(&s.squared_error).times(1.0 / r.target_covariance()?.trace())
     },
