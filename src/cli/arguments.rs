@@ -18,8 +18,14 @@ pub struct Arguments {
 pub enum Command {
     /// Simulate an experiment, assess it and report.
     Run(RunArguments),
+    /// Read and validate an experiment, and say what would run.
+    Check(CheckArguments),
+    /// Join what several machines have run, assess and report.
+    Finish(FinishArguments),
     /// Assess and report again from saved trials.
     Assess(AssessArguments),
+    /// Write a commented experiment file to start from.
+    New(NewArguments),
 }
 
 #[derive(Debug, Args)]
@@ -38,6 +44,9 @@ pub struct RunArguments {
     /// Threads [default: all].
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
+    /// Only this share of the trials, for several machines that write to one folder.
+    #[arg(long, value_name = "K/N", value_parser = shard)]
+    pub shard: Option<Shard>,
     /// Remove a run of another plan from the folder.
     #[arg(long)]
     pub replace: bool,
@@ -55,4 +64,79 @@ pub struct AssessArguments {
     /// No table.
     #[arg(long)]
     pub quiet: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct CheckArguments {
+    /// Experiment file (TOML).
+    pub file: PathBuf,
+    /// Folder that the run would write to [default: reports/<file stem>].
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Number of trials, instead of the file's.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
+    pub trials: Option<u64>,
+}
+
+#[derive(Debug, Args)]
+pub struct FinishArguments {
+    /// Folder that several machines have written to.
+    pub folder: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub struct TrialArguments {
+    /// Experiment file (TOML).
+    pub file: PathBuf,
+    /// Number of the trial, from 0; it need not be one of the trials that the file asks for.
+    pub number: u64,
+    /// Arm [default: the first].
+    #[arg(long, value_name = "NAME")]
+    pub arm: Option<String>,
+    /// Point of the sweeps, from 0.
+    #[arg(long, value_name = "K", default_value_t = 0)]
+    pub point: u32,
+    /// Seed, instead of the file's.
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+}
+
+#[derive(Debug, Args)]
+pub struct SelfcheckArguments {
+    /// Write the same as CSV.
+    #[arg(long, value_name = "FILE")]
+    pub csv: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub struct ExplainArguments {
+    /// What to explain [default: a list of all that can be explained].
+    #[arg(conflicts_with = "markdown")]
+    pub id: Vec<String>,
+    /// The whole reference as Markdown.
+    #[arg(long)]
+    pub markdown: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct NewArguments {
+    /// Name of the experiment, or of its file (ending in .toml).
+    pub name: PathBuf,
+}
+
+/// One of the equal shares of a run's trials.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Shard {
+    /// Which one, from 1.
+    pub number: u32,
+    /// How many there are.
+    pub of: u32,
+}
+
+fn shard(written: &str) -> Result<Shard, String> {
+    let parsed = written.split_once('/').and_then(|(number, of)| {
+        let shard = Shard { number: number.parse().ok()?, of: of.parse().ok()? };
+        (1..=shard.of).contains(&shard.number).then_some(shard)
+    });
+    parsed.ok_or_else(|| "expected K/N with K from 1 to N, such as 2/8".to_owned())
 }

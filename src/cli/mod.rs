@@ -2,12 +2,15 @@
 
 mod arguments;
 mod assess;
+mod check;
 mod message;
+mod new;
 mod progress;
 mod run;
+mod share;
 mod terminal;
 
-use arguments::{Arguments, Command};
+use arguments::{Arguments, Command, RunArguments};
 use clap::Parser;
 use std::process::ExitCode;
 
@@ -39,8 +42,12 @@ impl From<Ending> for ExitCode {
 #[must_use]
 pub fn main() -> ExitCode {
     let ending = match Arguments::parse().command {
+        Command::Run(RunArguments { shard: Some(shard), .. }) => Err(share::run(shard)),
         Command::Run(arguments) => run::run(&arguments),
+        Command::Check(arguments) => check::check(&arguments),
+        Command::Finish(arguments) => Err(share::finish(&arguments)),
         Command::Assess(arguments) => assess::assess(&arguments),
+        Command::New(arguments) => new::new(&arguments),
     };
     ending.unwrap_or_else(message::Stop::report).into()
 }

@@ -42,6 +42,6 @@ pub fn conclude(plan: &Plan, folder: &RunFolder, quiet: bool) -> Result<Ending, 
 }
 
 /// reports/<file stem>
-fn default_folder(file: &Path) -> PathBuf {
+pub fn default_folder(file: &Path) -> PathBuf {
     Path::new("reports").join(file.file_stem().unwrap_or(file.as_os_str()))
 }

@@ -4,7 +4,7 @@ use crate::analysis::Estimate;
 use crate::experiment::{Plan, Variant};
 use crate::study::{Assessment, OutputAssessment};
 use crate::trial::RunFolder;
-use comfy_table::{CellAlignment, Table, presets::UTF8_HORIZONTAL_ONLY};
+use comfy_table::{CellAlignment, LineStyle, Table, TableStyle};
 use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::PathBuf;
@@ -68,10 +68,17 @@ fn heading(variant: &Variant, plan: &Plan) -> String {
     text
 }
 
-fn summary_table<'a>(rows: impl Iterator<Item = &'a OutputAssessment<'a>>) -> Table {
+/// A table with one rule, below its header.
+pub fn table<const N: usize>(header: [&str; N]) -> Table {
+    const STYLE: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('─').junction('─'));
     let mut table = Table::new();
-    table.load_style(UTF8_HORIZONTAL_ONLY);
-    table.set_header(["error of", "n", "bias (95 %)", "sd (95 %)", "95 % within (95 %)", "largest"]);
+    table.load_style(STYLE);
+    table.set_header(header);
+    table
+}
+
+fn summary_table<'a>(rows: impl Iterator<Item = &'a OutputAssessment<'a>>) -> String {
+    let mut table = table(["error of", "n", "bias (95 %)", "sd (95 %)", "95 % within (95 %)", "largest"]);
     for row in rows {
         let (s, unit) = (&row.summary, row.output.unit().symbol());
         let p95 = s.p95_abs.map(|value| match s.p95_abs_low.zip(s.p95_abs_high) {
@@ -90,10 +97,8 @@ fn summary_table<'a>(rows: impl Iterator<Item = &'a OutputAssessment<'a>>) -> Ta
     align_right(table)
 }
 
-fn verdict_table(assessment: &Assessment) -> Table {
-    let mut table = Table::new();
-    table.load_style(UTF8_HORIZONTAL_ONLY);
-    table.set_header(["requirement", "arm", "limit", "required", "out", "at most (confidence)", "verdict"]);
+fn verdict_table(assessment: &Assessment) -> String {
+    let mut table = table(["requirement", "arm", "limit", "required", "out", "at most (confidence)", "verdict"]);
     for assessed in &assessment.requirements {
         let (asked, found) = (assessed.requirement, &assessed.judgement);
         table.add_row([
@@ -109,11 +114,12 @@ fn verdict_table(assessment: &Assessment) -> Table {
     align_right(table)
 }
 
-fn align_right(mut table: Table) -> Table {
+/// The text of a table whose columns but the first are numbers.
+pub fn align_right(mut table: Table) -> String {
     for column in table.column_iter_mut().skip(1) {
         column.set_cell_alignment(CellAlignment::Right);
     }
-    table
+    table.trim_fmt()
 }
 
 fn estimate(estimate: Option<Estimate>) -> String {
@@ -126,7 +132,7 @@ fn estimate(estimate: Option<Estimate>) -> String {
     }
 }
 
-fn percent(proportion: f64) -> String {
+pub fn percent(proportion: f64) -> String {
     let percent = libm::round(proportion * 1e8) / 1e6;
     percent.to_string()
 }

@@ -14,9 +14,11 @@ mod resolved;
 mod schema;
 mod spec;
 mod switch;
+mod template;
 mod tree;
 mod warn;
 
 pub use diagnostics::{Diagnosis, ExperimentError, Warning};
 pub use plan::{Plan, Requirement, SweepPoint, Variant};
+pub use template::template;
 pub use tree::DEFAULTS;

@@ -7,7 +7,7 @@ use super::source::CaptureKey;
 use super::streams::{CaseKey, StreamKey, source_key};
 use super::theatre::Theatre;
 use super::tool::{ConeSwing, Tool};
-use super::truth::{SealedTruth, Truth};
+use super::truth::{SealedTruth, TrueReduction, Truth};
 use super::{Femur, Quantity, TruePelvis};
 use crate::geometry::{Displacement, Pose, Rotation};
 use crate::measurement::{FemurFeature, Observations, Plane, Step};
@@ -30,19 +30,19 @@ pub struct Simulator {
 pub struct Memory {
     /// What was observed.
     pub observed: Observations,
-    femur_shifts: Vec<Displacement<TruePelvis>>,
+    reductions: Vec<TrueReduction>,
 }
 
 impl Default for Memory {
     fn default() -> Self {
-        Self { observed: Observations::of_markers(), femur_shifts: Vec::new() }
+        Self { observed: Observations::of_markers(), reductions: Vec::new() }
     }
 }
 
 impl Memory {
     /// Takes the truth's memory back for the next case.
     pub fn reclaim(&mut self, truth: Truth) {
-        self.femur_shifts = truth.femur_shifts;
+        self.reductions = truth.reductions;
     }
 }
 
@@ -86,7 +86,7 @@ impl Simulator {
         let mut theatre = Theatre::new(self, key, &scene, &mut memory.observed);
 
         // 1. The probe's tracker is seated and its tip pivoted.
-        theatre.seat_probe(Step::TipPivot);
+        let tip_first = theatre.seat_probe(Step::TipPivot);
         theatre.pivot_tip();
 
         // 2. The landmarks are touched and the level is read.
@@ -98,7 +98,8 @@ impl Simulator {
         // 3. The femoral feature before dislocation.
         let baseline = noise.posture.baseline.turn(|source| source.case_stream(key)).on(side);
         let femur = Pose::<Femur, TruePelvis>::new(baseline.relabelled(), scene.native_centre);
-        theatre.locate_feature(Step::FemurBaseline, 0, femur * scene.feature);
+        let feature_first = femur * scene.feature;
+        theatre.locate_feature(Step::FemurBaseline, 0, feature_first);
 
         // 4. The native centre.
         theatre.turn_native_head();
@@ -111,10 +112,10 @@ impl Simulator {
         theatre.turn_trial_head();
 
         // 8. The femoral feature at each reduction; the probe's tracker is seated again.
-        theatre.seat_probe(Step::FemurReduction);
+        let tip_again = theatre.seat_probe(Step::FemurReduction);
         let moved_feature = scene.feature * noise.femur.loosening.motion(key);
-        let mut femur_shifts = std::mem::take(&mut memory.femur_shifts);
-        femur_shifts.clear();
+        let mut reductions = std::mem::take(&mut memory.reductions);
+        reductions.clear();
         for (take, reduction) in (0..).zip(&model.reductions) {
             let capture = CaptureKey::new(Step::FemurReduction, take, 0, 0);
             // The true shift of the femur, D, and from it g: from the old to the new head centre in the femur.
@@ -130,10 +131,12 @@ impl Simulator {
             let turned: Rotation<Femur, TruePelvis> = (turn.on(side) * baseline).relabelled();
             // H1 + F1 (x0 - g): the femur's own origin is the centre of its native head.
             let femur = Pose::new(turned, scene.renewed_centre - turned * femoral(head_shift));
-            theatre.locate_feature(Step::FemurReduction, take, femur * moved_feature);
-            femur_shifts.push(shift);
+            let feature = femur * moved_feature;
+            theatre.locate_feature(Step::FemurReduction, take, feature);
+            reductions.push(TrueReduction { shift, feature });
         }
-        SealedTruth::seal(Truth { patient, change, scene, femur_shifts })
+        let tips = [tip_first, tip_again];
+        SealedTruth::seal(Truth { patient, change, scene, tips, baseline: feature_first, reductions })
     }
 }
 

@@ -20,7 +20,7 @@ pub use quantity::{DISTRIBUTIONS, Quantity, Shape};
 pub use scene::Scene;
 pub use source::{Basis, BasisKind, CaptureKey, SharedScore, Source, Stratum, Switch};
 pub use streams::{CaseKey, Scores, StreamKey, source_key};
-pub use truth::{SealedTruth, TrueReading, Truth};
+pub use truth::{SealedTruth, TrueReading, TrueReduction, Truth};
 
 /// True bony axes: X anterior, Y superior, Z to the patient's right, origin midway between the true spines.
 #[derive(Clone, Copy, Debug, PartialEq)]

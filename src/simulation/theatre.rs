@@ -52,10 +52,11 @@ impl<'a> Theatre<'a> {
         self.camera = moved * self.camera;
     }
 
-    /// The tracker is seated on the probe before a step.
-    pub fn seat_probe(&mut self, before: Step) {
+    /// The tracker is seated on the probe before a step; where its tip then is.
+    pub fn seat_probe(&mut self, before: Step) -> Point<Tracker> {
         let seat = self.simulator.model.noise.probe.attach.seat(self.key, before);
         self.tip = seat * self.simulator.probe.point;
+        self.tip
     }
 
     pub fn pivot_tip(&mut self) {

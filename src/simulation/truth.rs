@@ -6,8 +6,8 @@
 use super::TruePelvis;
 use super::patient::{Change, Patient};
 use super::scene::Scene;
-use crate::geometry::{Direction, Displacement, Radians, Rotation};
-use crate::measurement::{AngleDefinition, OUTPUTS, Plane, Side};
+use crate::geometry::{Direction, Displacement, Point, Pose, Radians, Rotation};
+use crate::measurement::{AngleDefinition, Feature, OUTPUTS, Plane, Side, Tracker};
 
 /// The truth of a simulated case. It can be spent once: scoring consumes it, after the readings are in.
 #[derive(Debug)]
@@ -34,8 +34,21 @@ pub struct Truth {
     pub change: Change,
     /// Places and directions.
     pub scene: Scene,
-    /// The shift of the femur at each reduction, in true bony axes: `(H1 - H0) - g`.
-    pub femur_shifts: Vec<Displacement<TruePelvis>>,
+    /// The probe's tip in its tracker's axes: as seated before it was calibrated, and before the first reduction.
+    pub tips: [Point<Tracker>; 2],
+    /// The feature where it was located at baseline, in the posture of that moment.
+    pub baseline: Pose<Feature, TruePelvis>,
+    /// Each reduction.
+    pub reductions: Vec<TrueReduction>,
+}
+
+/// What was true at a reduction.
+#[derive(Clone, Copy, Debug)]
+pub struct TrueReduction {
+    /// The shift of the femur, in true bony axes: `(H1 - H0) - g`.
+    pub shift: Displacement<TruePelvis>,
+    /// The feature where it was located, in the posture of that moment.
+    pub feature: Pose<Feature, TruePelvis>,
 }
 
 /// The true values of the outputs, in the order of [`OUTPUTS`] and in their units.
@@ -51,7 +64,7 @@ impl Truth {
         };
         let side = self.scene.side;
         let (inclination, anteversion) = axes.cup_angles(self.scene.final_cup_axis, side, definition);
-        let shift = self.femur_shifts[reduction];
+        let shift = self.reductions[reduction].shift;
         let centre = self.scene.renewed_centre - self.scene.native_centre;
         let lateral = side.sign();
         [

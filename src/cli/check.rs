@@ -1,0 +1,223 @@
+//! `navassay check`: what would run, how long it may take, and whether the trials can show the requirements.
+
+use super::Ending;
+use super::arguments::CheckArguments;
+use super::message::{Stop, warn};
+use super::run::default_folder;
+use super::terminal::{align_right, percent, show, table};
+use crate::analysis::{passes, trials_needed};
+use crate::experiment::{Plan, Requirement, Variant};
+use crate::measurement::Step;
+use crate::record::Block;
+use crate::trial::{SCHEMA, TrialRunner, Worker};
+use std::fmt::Write as _;
+use std::path::Path;
+use std::thread::available_parallelism;
+use std::time::{Duration, Instant};
+
+/// Reads and validates an experiment; nothing is written.
+pub fn check(arguments: &CheckArguments) -> Result<Ending, Stop> {
+    let mut plan = Plan::read(&arguments.file)?;
+    plan.trials = arguments.trials.unwrap_or(plan.trials);
+    warn(&plan.warnings);
+    let folder = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.file));
+    show(&preview(&plan, &folder));
+    Ok(Ending::Shown)
+}
+
+/// With more variants than this only the first ones are listed.
+const MOST_LISTED: usize = 12;
+
+fn preview(plan: &Plan, folder: &Path) -> String {
+    let mut text = format!("{}: the experiment can run\n", plan.title);
+    if let Some(question) = &plan.question {
+        let _ = writeln!(text, "{question}");
+    }
+    let holds_a_run = if folder.join("run.json").exists() { ", which holds a run already" } else { "" };
+    let _ = writeln!(text, "\nwould write to {}{holds_a_run}", folder.display());
+    let _ = writeln!(text, "{} trials of each variant, seed {}; {}", plan.trials, plan.seed, time_needed(plan));
+    let _ = writeln!(text, "\n{}", variants(plan));
+    for variant in distinct_by_sources(plan) {
+        let _ = writeln!(text, "\n{}", sources(variant, plan.variants.len() > 1));
+    }
+    if !plan.requirements.is_empty() {
+        let _ = writeln!(
+            text,
+            "\ntrials that show each requirement, if truly so many are out of its limit:\n{}",
+            requirements(plan)
+        );
+    }
+    text
+}
+
+/// One line for each variant.
+fn variants(plan: &Plan) -> String {
+    let mut rows = table(["variant", "side", "plane", "truth in", "femur", "angles", "reductions", "frames a case"]);
+    for variant in plan.variants.iter().take(MOST_LISTED) {
+        let procedure = &variant.procedure;
+        let names: Vec<_> = variant.model.reductions.iter().map(|reduction| reduction.name.as_str()).collect();
+        rows.add_row([
+            named(plan, variant),
+            procedure.side.word().to_owned(),
+            procedure.plane.word().to_owned(),
+            variant.measurand_plane.word().to_owned(),
+            procedure.femur.word().to_owned(),
+            procedure.angles.word().to_owned(),
+            names.join(", "),
+            frames(plan, variant).to_string(),
+        ]);
+    }
+    let mut text = align_right(rows);
+    if plan.variants.len() > MOST_LISTED {
+        let _ = write!(text, "\n... and {} more", plan.variants.len() - MOST_LISTED);
+    }
+    text
+}
+
+/// The arm, and the values of its point.
+fn named(plan: &Plan, variant: &Variant) -> String {
+    let values = plan.points.get(variant.point as usize).map_or(&[][..], |point| &point.values);
+    let mut name = variant.arm.clone();
+    for (path, value) in values {
+        let _ = write!(name, "; {path} = {value}");
+    }
+    name
+}
+
+/// Frames that the camera sees in one case.
+fn frames(plan: &Plan, variant: &Variant) -> usize {
+    let (observed, ..) = TrialRunner::new(variant, plan.seed).case(0);
+    observed.captures.iter().filter(|capture| capture.step != Step::Level).map(|capture| capture.frames.len()).sum()
+}
+
+/// The first variant of each arm: switches of sources are the arm's.
+fn distinct_by_sources(plan: &Plan) -> Vec<&Variant> {
+    let mut distinct: Vec<(&Variant, Vec<f64>)> = Vec::new();
+    for variant in plan.variants.iter().take(MOST_LISTED) {
+        let scales: Vec<f64> =
+            variant.model.noise.clone().switches().iter().map(|(_, switch)| switch.scale).collect();
+        if distinct.iter().all(|(_, known)| *known != scales) {
+            distinct.push((variant, scales));
+        }
+    }
+    distinct.into_iter().map(|(variant, _)| variant).collect()
+}
+
+/// Which sources disturb a variant, and which do not.
+fn sources(variant: &Variant, name_the_arm: bool) -> String {
+    let mut noise = variant.model.noise.clone();
+    let (mut on, mut off) = (Vec::new(), Vec::new());
+    for (source, switch) in noise.switches() {
+        if switch.scale == 0.0 {
+            off.push(source.id.to_owned());
+        } else if switch.scale == 1.0 {
+            on.push(source.id.to_owned());
+        } else {
+            on.push(format!("{} (times {})", source.id, switch.scale));
+        }
+    }
+    let list = |ids: &[String]| if ids.is_empty() { "none".to_owned() } else { wrapped(&ids.join(", "), 14) };
+    let whose = if name_the_arm { format!(", {}", variant.arm) } else { String::new() };
+    format!("noise sources{whose}\n  on          {}\n  off         {}", list(&on), list(&off))
+}
+
+/// Broken at blanks, continued behind so many blanks.
+fn wrapped(text: &str, indent: usize) -> String {
+    const WIDTH: usize = 100;
+    let (mut wrapped, mut column) = (String::new(), indent);
+    for word in text.split_inclusive(", ") {
+        if column > indent && column + word.trim_end().len() > WIDTH {
+            wrapped.truncate(wrapped.trim_end().len());
+            let _ = write!(wrapped, "\n{:indent$}", "");
+            column = indent;
+        }
+        wrapped.push_str(word);
+        column += word.len();
+    }
+    wrapped
+}
+
+fn requirements(plan: &Plan) -> String {
+    let mut rows = table([
+        "requirement",
+        "limit",
+        "required (confidence)",
+        "none",
+        "half of allowed",
+        "nine tenths",
+        &format!("{} trials", plan.trials),
+    ]);
+    for asked in &plan.requirements {
+        let allowed = 1.0 - asked.proportion;
+        let expected = [0.0, 0.5 * allowed, 0.9 * allowed];
+        let [none, half, most] = expected.map(|out| match trials_needed(&asked.rule(), out) {
+            Some(needed) => needed.to_string(),
+            None => "no number".to_owned(),
+        });
+        rows.add_row([
+            format!("{}, {}", asked.id, asked.output.name()),
+            format!("{} {}", asked.limit, asked.output.unit().symbol()),
+            format!("{} % within ({} %)", percent(asked.proportion), percent(asked.confidence)),
+            none,
+            half,
+            most,
+            enough(asked, plan.trials, expected).to_owned(),
+        ]);
+    }
+    align_right(rows)
+}
+
+/// In which of the three cases the trials asked for would show a requirement.
+fn enough(asked: &Requirement, trials: u64, expected: [f64; 3]) -> &'static str {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a proportion of a number of trials
+    let shown = expected.map(|out| passes(trials, (trials as f64 * out) as u64, &asked.rule()));
+    match shown {
+        [false, ..] => "are too few",
+        [true, false, _] => "suffice at none",
+        [true, true, false] => "suffice at half",
+        [true, true, true] => "suffice at nine tenths",
+    }
+}
+
+/// Variants whose speed is measured, spread evenly.
+const TRIED: usize = 3;
+
+/// How long each is measured.
+const MEASURE: Duration = Duration::from_millis(5);
+
+fn time_needed(plan: &Plan) -> String {
+    let step = plan.variants.len().div_ceil(TRIED).max(1);
+    let tried: Vec<_> = plan.variants.iter().step_by(step).collect();
+    let seconds: f64 = tried.iter().map(|variant| seconds_a_trial(plan, variant, MEASURE)).sum();
+    let a_trial = seconds / tried.len().max(1) as f64;
+    let threads = available_parallelism().map_or(1, usize::from);
+    let total = a_trial * plan.trials as f64 * plan.variants.len() as f64 / threads as f64;
+    let thread = if threads == 1 { "thread" } else { "threads" };
+    format!("about {} on the {threads} {thread} of this machine", duration(total))
+}
+
+fn seconds_a_trial(plan: &Plan, variant: &Variant, within: Duration) -> f64 {
+    let runner = TrialRunner::new(variant, plan.seed);
+    let mut worker = Worker::default();
+    let mut rows = Block::with_capacity(SCHEMA, 0);
+    // The first trial fetches the memory that all others use again.
+    runner.trial(0, &mut worker, &mut rows);
+    let started = Instant::now();
+    let mut trials = 0_u32;
+    while trials == 0 || started.elapsed() < within {
+        trials += 1;
+        runner.trial(u64::from(trials), &mut worker, &mut rows);
+    }
+    started.elapsed().as_secs_f64() / f64::from(trials)
+}
+
+/// A duration in the unit in which it is easily said, to one or two digits.
+fn duration(seconds: f64) -> String {
+    match seconds {
+        s if s < 1.0 => "a second or less".to_owned(),
+        s if s < 100.0 => format!("{s:.0} s"),
+        s if s < 6000.0 => format!("{:.0} minutes", s / 60.0),
+        s if s < 172_800.0 => format!("{:.0} hours", s / 3600.0),
+        s => format!("{:.0} days", s / 86_400.0),
+    }
+}
