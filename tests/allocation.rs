@@ -5,7 +5,7 @@ use navassay::experiment::Plan;
 use navassay::record::Block;
 use navassay::trial::{SCHEMA, TrialRunner, Worker};
 
-const TRIALS: u64 = 50;
+const TRIALS: usize = 50;
 
 #[test]
 fn identity_no_allocation_in_the_trial_loop() {
@@ -18,10 +18,10 @@ fn identity_no_allocation_in_the_trial_loop() {
             let plan = Plan::parse("allocation.toml", &text).expect("a sound experiment");
             let runner = TrialRunner::new(&plan.variants[0], plan.seed);
             let mut worker = Worker::default();
-            let mut rows = Block::with_capacity(SCHEMA, 2 * TRIALS as usize);
+            let mut rows = Block::with_capacity(SCHEMA, 2 * TRIALS);
             runner.trial(0, &mut worker, &mut rows);
             let counted = allocation_counter::measure(|| {
-                for trial in 1..TRIALS {
+                for trial in 1..TRIALS as u64 {
                     runner.trial(trial, &mut worker, &mut rows);
                 }
             });

@@ -359,6 +359,6 @@ fn tilted_change() -> Result<[f64; 3], String> {
     let truth = Chain::of(&patient)?.truth(0);
     let stated = truth.reading(0, Plane::Level, Radiographic);
     // Up is the anterior axis of the level plane.
-    let shift = truth.femur_shifts.first().ok_or("no reduction")?;
+    let shift = truth.reductions.first().ok_or("no reduction")?.shift;
     Ok([stated[2], stated[3], shift.along(truth.scene.up)])
 }

@@ -6,8 +6,8 @@ use super::message::{Stop, warn};
 use super::progress::Bar;
 use super::terminal;
 use crate::experiment::Plan;
-use crate::record::sums;
-use crate::report;
+use crate::record::{Parts, sums};
+use crate::report::{Evidence, write_report};
 use crate::study::assess;
 use crate::trial::{self, RunFolder};
 use std::path::{Path, PathBuf};
@@ -30,10 +30,9 @@ pub fn run(arguments: &RunArguments) -> Result<Ending, Stop> {
 pub fn conclude(plan: &Plan, folder: &RunFolder, quiet: bool) -> Result<Ending, Stop> {
     let assessment = assess(plan, &folder.parts())?;
     folder.write_manifest(&trial::manifest(plan, &assessment.failures))?;
-    let mut written = vec![folder.path().join("run.json")];
-    written.extend(report::write_tables(folder.path(), &assessment)?);
+    let evidence = Evidence::of(plan, &assessment, &Parts::list(&folder.parts())?)?;
+    let written = write_report(folder.path(), &evidence)?;
     sums::write_sums(folder.path()).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
-    written.push(folder.path().join(sums::SUMS_FILE));
     if !quiet {
         terminal::show(&terminal::results(plan, &assessment));
     }

@@ -2,12 +2,14 @@
 
 use crate::analysis::Estimate;
 use crate::experiment::{Plan, Variant};
+use crate::record::sums::SUMS_FILE;
+use crate::report::words::{Bound, bounded_percent, percent};
+use crate::report::{PAGE, Written};
 use crate::study::{Assessment, OutputAssessment};
 use crate::trial::RunFolder;
 use comfy_table::{CellAlignment, LineStyle, Table, TableStyle};
 use std::fmt::Write as _;
 use std::io::Write as _;
-use std::path::PathBuf;
 
 /// Writes to standard output; a reader who has gone away is no error.
 pub fn show(text: &str) {
@@ -40,14 +42,14 @@ pub fn results(plan: &Plan, assessment: &Assessment) -> String {
     text
 }
 
-/// The last lines: every file written.
-pub fn files(folder: &RunFolder, written: &[PathBuf]) -> String {
-    let mut text = format!("\nwritten to {}\n", folder.path().display());
-    for path in written {
-        let name = path.strip_prefix(folder.path()).unwrap_or(path);
-        let _ = writeln!(text, "  {}", name.display());
-    }
-    text
+/// The last lines: every file written, tables and charts by their folder.
+pub fn files(folder: &RunFolder, written: &Written) -> String {
+    let Written { tables, charts, .. } = written;
+    format!(
+        "\nwritten to {}\n  run.json\n  tables/ ({tables} CSV files, among them summary.csv and verdicts.csv)\n  charts/ ({charts} \
+         SVG files)\n  {PAGE}\n  {SUMS_FILE}\n",
+        folder.path().display(),
+    )
 }
 
 fn heading(variant: &Variant, plan: &Plan) -> String {
@@ -107,7 +109,11 @@ fn verdict_table(assessment: &Assessment) -> String {
             format!("{} {}", asked.limit, asked.output.unit().symbol()),
             format!("{} % within", percent(asked.proportion)),
             format!("{} of {}", found.out, found.n),
-            format!("{} % ({} %)", away_from(found.exceed_high, 1.0 - asked.proportion), percent(asked.confidence)),
+            format!(
+                "{} % ({} %)",
+                bounded_percent(found.exceed_high, 1.0 - asked.proportion, Bound::Upper),
+                percent(asked.confidence)
+            ),
             found.verdict.word().to_owned(),
         ]);
     }
@@ -130,17 +136,4 @@ fn estimate(estimate: Option<Estimate>) -> String {
         Some(interval) => format!("{} ({}..{})", two(value), two(interval.low), two(interval.high)),
         None => two(value),
     }
-}
-
-pub fn percent(proportion: f64) -> String {
-    let percent = libm::round(proportion * 1e8) / 1e6;
-    percent.to_string()
-}
-
-/// A proportion in percent with two digits behind the point, rounded away from what is allowed, never across it.
-fn away_from(proportion: f64, allowed: f64) -> String {
-    let hundredths = proportion * 1e4;
-    let rounded = if proportion > allowed { libm::ceil(hundredths) } else { libm::round(hundredths) };
-    let rounded = if proportion <= allowed && rounded > allowed * 1e4 { libm::floor(hundredths) } else { rounded };
-    format!("{:.2}", rounded / 100.0)
 }

@@ -1,6 +1,14 @@
 //! From evidence to bytes.
 
 pub mod chart;
+mod evidence;
+mod files;
+mod html;
+mod section;
 mod tables;
+pub mod words;
 
-pub use tables::write_tables;
+pub use evidence::{Chart, Csv, Entry, Evidence, Finding, Heading, Section, Table};
+pub use files::{PAGE, Written, write_report};
+pub use html::page;
+pub use section::limits::ALWAYS;

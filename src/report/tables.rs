@@ -1,13 +1,12 @@
-//! The tables of a run, as files.
+//! The tables of a run that other programs rely on.
 
 use crate::experiment::Variant;
 use crate::measurement::Output;
-use crate::record::WriteError;
-use crate::record::tables::{Cell, write_table};
+use crate::record::tables::Cell;
 use crate::study::{Assessment, OutputAssessment, RequirementAssessment};
-use std::path::{Path, PathBuf};
 
-const SUMMARY: [&str; 23] = [
+/// Columns of tables/summary.csv.
+pub const SUMMARY: [&str; 23] = [
     "arm",
     "point",
     "output",
@@ -33,7 +32,8 @@ const SUMMARY: [&str; 23] = [
     "max_abs",
 ];
 
-const VERDICTS: [&str; 19] = [
+/// Columns of tables/verdicts.csv.
+pub const VERDICTS: [&str; 19] = [
     "requirement",
     "risk",
     "arm",
@@ -55,18 +55,6 @@ const VERDICTS: [&str; 19] = [
     "verdict",
 ];
 
-/// Writes tables/summary.csv and tables/verdicts.csv; returns their paths.
-///
-/// # Errors
-/// If a file cannot be written.
-pub fn write_tables(folder: &Path, assessment: &Assessment) -> Result<Vec<PathBuf>, WriteError> {
-    let summary = folder.join("tables/summary.csv");
-    write_table(&summary, &SUMMARY, summary_rows(assessment))?;
-    let verdicts = folder.join("tables/verdicts.csv");
-    write_table(&verdicts, &VERDICTS, verdict_rows(assessment))?;
-    Ok(vec![summary, verdicts])
-}
-
 /// What an output of a variant is: unit, planes and definition of the angles.
 fn kind(variant: &Variant, output: Output) -> [Cell; 5] {
     [
@@ -78,7 +66,8 @@ fn kind(variant: &Variant, output: Output) -> [Cell; 5] {
     ]
 }
 
-fn summary_rows(assessment: &Assessment) -> Vec<Vec<Cell>> {
+/// Every output of every variant.
+pub fn summary_rows(assessment: &Assessment) -> Vec<Vec<Cell>> {
     let row = |assessed: &OutputAssessment| {
         let s = &assessed.summary;
         let mut row = vec![assessed.variant.arm.as_str().into(), assessed.variant.point.into()];
@@ -96,7 +85,8 @@ fn summary_rows(assessment: &Assessment) -> Vec<Vec<Cell>> {
     assessment.outputs.iter().map(row).collect()
 }
 
-fn verdict_rows(assessment: &Assessment) -> Vec<Vec<Cell>> {
+/// Every requirement for every variant.
+pub fn verdict_rows(assessment: &Assessment) -> Vec<Vec<Cell>> {
     let row = |assessed: &RequirementAssessment| {
         let (asked, found) = (assessed.requirement, &assessed.judgement);
         let mut row: Vec<Cell> = vec![

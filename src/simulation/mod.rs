@@ -14,12 +14,12 @@ mod tool;
 mod truth;
 
 pub use case::{Memory, Simulator};
-pub use model::Model;
+pub use model::{CameraModel, Model};
 pub use patient::{Anatomy, Change, Implant, Patient, PatientTurn, PatientVector};
 pub use quantity::{DISTRIBUTIONS, Quantity, Shape};
 pub use scene::Scene;
 pub use source::{Basis, BasisKind, CaptureKey, SharedScore, Source, Stratum, Switch};
-pub use streams::{CaseKey, Scores, StreamKey, source_key};
+pub use streams::{CaseKey, GENERATOR, Scores, StreamKey, source_key};
 pub use truth::{SealedTruth, TrueReading, TrueReduction, Truth};
 
 /// True bony axes: X anterior, Y superior, Z to the patient's right, origin midway between the true spines.

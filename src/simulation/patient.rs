@@ -111,6 +111,12 @@ macro_rules! drawn_each_case {
                 }
             }
 
+            /// The case with every quantity at its median.
+            #[must_use]
+            pub fn medians(&self) -> $values {
+                $values { $($field: self.$field.median(),)+ }
+            }
+
             /// The quantities in the order of [`Self::KEYS`].
             #[must_use]
             pub fn quantities(&self) -> Vec<(&'static str, &Quantity)> {

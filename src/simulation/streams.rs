@@ -8,6 +8,9 @@ use rand::SeedableRng;
 use rand::rngs::Xoshiro256PlusPlus;
 use rand_distr::{Distribution, StandardNormal};
 
+/// The generator and how it is keyed, in words for records.
+pub const GENERATOR: &str = "xoshiro256++ seeded by splitmix64 over (seed, replicate, source, device, case, capture)";
+
 /// Which trial is drawn: absolute indices that never restart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct CaseKey {

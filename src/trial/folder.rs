@@ -256,7 +256,7 @@ pub fn manifest(plan: &Plan, failures: &[BTreeMap<String, u64>]) -> Value {
     let failed = |reasons: &BTreeMap<String, u64>| serde_json::json!({ "trials": plan.trials, "failed": reasons.values().sum::<u64>(), "by_reason": reasons });
     serde_json::json!({
         "program": { "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") },
-        "generator": "xoshiro256++ seeded by splitmix64 over (seed, replicate, source, device, case, capture)",
+        "generator": crate::simulation::GENERATOR,
         "simulation_hash": plan.simulation_hash(),
         "assessment_hash": plan.assessment_hash(),
         "trials": plan.trials,

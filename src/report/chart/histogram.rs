@@ -29,16 +29,7 @@ pub struct Histogram<'a> {
 /// in another colour. Bins are equally wide and one begins at 0; with a limit in the picture one begins there too.
 #[must_use]
 pub fn histogram(alternative: Alternative, data: &Histogram) -> String {
-    let sorted = sorted(data.errors.iter().copied());
-    let limit = data.limit.filter(|&limit| drawable(limit) && limit > 0.0);
-    let extent = Extent::of(&sorted);
-    let marks = limit.into_iter().flat_map(|limit| [-limit, limit]).chain(data.bias);
-    let range = extent.with_marks(marks, REACH).padded(0.04);
-    let bins = match extent {
-        Extent::OneValue(value) => Bins { edges: (value, range.width() / BINS), shares: vec![(0, 100.0)] }.centred(),
-        Extent::Spread(data) => Bins::of(&sorted, data, range, limit),
-        Extent::Nothing => Bins { edges: (0.0, 1.0), shares: Vec::new() },
-    };
+    let Binned { sorted, limit, extent, range, bins } = Binned::of(data);
     let tallest = bins.shares.iter().map(|bin| bin.1).fold(0.0, f64::max);
     let y = Scale::linear(Range::between(0.0, if tallest > 0.0 { tallest } else { 1.0 }).with_headroom(0.06));
 
@@ -69,6 +60,41 @@ pub fn histogram(alternative: Alternative, data: &Histogram) -> String {
             canvas.line(&outline, Pen::new(if beyond { Ink::Second } else { Ink::First }, 0.9));
         }
     })
+}
+
+/// The bins of a histogram that hold anything, as drawn: lower edge, upper edge, percentage of all drawn trials.
+#[must_use]
+pub fn histogram_bins(data: &Histogram) -> Vec<[f64; 3]> {
+    let Bins { edges: (start, width), shares } = Binned::of(data).bins;
+    let edge = |index: i64| start + index as f64 * width;
+    shares.into_iter().map(|(index, share)| [edge(index), edge(index + 1), share]).collect()
+}
+
+/// Errors in their bins.
+struct Binned {
+    sorted: Vec<f64>,
+    limit: Option<f64>,
+    extent: Extent,
+    range: Range,
+    bins: Bins,
+}
+
+impl Binned {
+    fn of(data: &Histogram) -> Self {
+        let sorted = sorted(data.errors.iter().copied());
+        let limit = data.limit.filter(|&limit| drawable(limit) && limit > 0.0);
+        let extent = Extent::of(&sorted);
+        let marks = limit.into_iter().flat_map(|limit| [-limit, limit]).chain(data.bias);
+        let range = extent.with_marks(marks, REACH).padded(0.04);
+        let bins = match extent {
+            Extent::OneValue(value) => {
+                Bins { edges: (value, range.width() / BINS), shares: vec![(0, 100.0)] }.centred()
+            }
+            Extent::Spread(data) => Bins::of(&sorted, data, range, limit),
+            Extent::Nothing => Bins { edges: (0.0, 1.0), shares: Vec::new() },
+        };
+        Self { sorted, limit, extent, range, bins }
+    }
 }
 
 fn marks_of(data: &Histogram, limit: Option<f64>) -> Vec<Mark> {

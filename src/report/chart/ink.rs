@@ -1,7 +1,8 @@
 //! The few colours of every chart, in a light and a dark theme.
 //!
 //! Okabe M, Ito K, Color Universal Design, 2008: a palette that people with any common kind of colour vision tell
-//! apart. Its hues also differ in lightness, and every chart varies dash or marker beside colour.
+//! apart. Its hues also differ in lightness, and every chart varies dash or marker beside colour. On white, vermilion
+//! and green are darkened until words in them have a contrast of 4.5 (WCAG 2.2, success criterion 1.4.3).
 
 use plotters::style::{Color, RGBAColor, RGBColor};
 use std::fmt::Write;
@@ -54,8 +55,8 @@ const PROPERTIES: [Property; 8] = [
     Property { ink: Ink::Grid, name: "--chart-grid", light: "#dddddd", dark: "#3d3d3d" },
     Property { ink: Ink::Paper, name: "--chart-paper", light: "#ffffff", dark: "#181818" },
     Property { ink: Ink::First, name: "--chart-first", light: "#0072b2", dark: "#56b4e9" },
-    Property { ink: Ink::Second, name: "--chart-second", light: "#d55e00", dark: "#e69f00" },
-    Property { ink: Ink::Third, name: "--chart-third", light: "#009e73", dark: "#009e73" },
+    Property { ink: Ink::Second, name: "--chart-second", light: "#b84d00", dark: "#e69f00" },
+    Property { ink: Ink::Third, name: "--chart-third", light: "#007f5c", dark: "#009e73" },
     Property { ink: Ink::Fourth, name: "--chart-fourth", light: "#a8558a", dark: "#cc79a7" },
 ];
 

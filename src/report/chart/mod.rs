@@ -27,7 +27,7 @@ mod ticks;
 mod words;
 
 pub use curve::{ErrorCurve, error_curve};
-pub use histogram::{Histogram, histogram};
+pub use histogram::{Histogram, histogram, histogram_bins};
 pub use ink::{stylesheet, with_plain_colours};
 pub use intervals::{IntervalRow, Intervals, intervals};
 pub use joint::{CovarianceEllipse, Joint, joint};

@@ -1,0 +1,232 @@
+//! Everything a report says, as plain data. Each section, table and chart is one entry here; writers walk it.
+
+use super::section;
+use crate::experiment::{Plan, Variant};
+use crate::record::tables::Cell;
+use crate::record::{PartError, Parts};
+use crate::study::Assessment;
+use serde::Serialize;
+
+/// A report before it is written.
+#[derive(Clone, Debug, Serialize)]
+pub struct Evidence {
+    /// Name of the experiment.
+    pub title: String,
+    /// Its sections in reading order.
+    pub sections: Vec<Section>,
+    /// The tables behind its tables and charts, one file each.
+    #[serde(skip)]
+    pub files: Vec<Csv>,
+}
+
+/// A section.
+#[derive(Clone, Debug, Serialize)]
+pub struct Section {
+    /// Its anchor.
+    pub id: &'static str,
+    /// Its heading.
+    pub title: &'static str,
+    /// What it says.
+    pub entries: Vec<Entry>,
+}
+
+/// One thing that a section says.
+#[derive(Clone, Debug, Serialize)]
+#[serde(tag = "kind", rename_all = "lowercase")]
+pub enum Entry {
+    /// The heading of a subsection.
+    Heading {
+        /// Its anchor.
+        id: String,
+        /// Its words.
+        title: String,
+    },
+    /// A paragraph.
+    Paragraph {
+        /// Its sentences.
+        text: String,
+    },
+    /// Sentences that stand by themselves.
+    List {
+        /// One sentence or two each.
+        items: Vec<String>,
+    },
+    /// One requirement, judged.
+    Verdict(Finding),
+    /// A table.
+    Table(Table),
+    /// Charts side by side.
+    Charts {
+        /// The charts.
+        charts: Vec<Chart>,
+    },
+}
+
+/// A requirement and its verdict.
+#[derive(Clone, Debug, Serialize)]
+pub struct Finding {
+    /// The verdict's word.
+    pub verdict: &'static str,
+    /// Id of the requirement, with the arm and point where there are several.
+    pub label: String,
+    /// The requirement in the user's words.
+    pub text: String,
+    /// Id in the user's risk file.
+    pub risk: Option<String>,
+    /// The verdict and what it rests on, in full sentences.
+    pub sentence: String,
+}
+
+/// A table as it is read.
+#[derive(Clone, Debug, Serialize)]
+pub struct Table {
+    /// Its anchor.
+    pub id: String,
+    /// What it holds.
+    pub caption: String,
+    /// How to read it.
+    pub reading: String,
+    /// Its columns.
+    pub columns: Vec<Heading>,
+    /// Its rows.
+    pub rows: Vec<Vec<String>>,
+    /// Name of the file that holds it, without folder and ending.
+    pub csv: String,
+}
+
+/// The head of a column.
+#[derive(Clone, Debug, Serialize)]
+pub struct Heading {
+    /// Its name with the unit or level of what stands below.
+    pub name: String,
+    /// Whether numbers stand below.
+    pub numbers: bool,
+}
+
+/// A chart.
+#[derive(Clone, Debug, Serialize)]
+pub struct Chart {
+    /// Its anchor, and the name of its file without folder and ending.
+    pub id: String,
+    /// What it shows.
+    pub caption: String,
+    /// How to read it.
+    pub reading: String,
+    /// The picture.
+    pub svg: String,
+    /// Whether it takes the whole width of the page.
+    pub wide: bool,
+    /// Name of the file that holds its data, without folder and ending.
+    pub csv: String,
+}
+
+/// A table as a file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Csv {
+    /// Its name without folder and ending.
+    pub name: String,
+    /// Names of its columns.
+    pub header: Vec<String>,
+    /// Its rows.
+    pub rows: Vec<Vec<Cell>>,
+}
+
+impl Evidence {
+    /// What a run shows.
+    ///
+    /// # Errors
+    /// If a part of the run cannot be read.
+    pub fn of(plan: &Plan, assessment: &Assessment, parts: &Parts) -> Result<Self, PartError> {
+        let mut files = Files::default();
+        let sections = vec![
+            section::question::section(plan),
+            section::answer::section(plan, assessment, &mut files),
+            section::results::section(plan, assessment, parts, &mut files)?,
+            section::scene::section(plan, &mut files),
+            section::inputs::section(plan, &mut files),
+            section::failures::section(plan, assessment, &mut files),
+            section::reproduction::section(plan, &mut files),
+            section::limits::section(plan),
+        ];
+        Ok(Self { title: plan.title.clone(), sections, files: files.0 })
+    }
+
+    /// Every table.
+    pub fn tables(&self) -> impl Iterator<Item = &Table> {
+        self.entries().filter_map(|entry| if let Entry::Table(table) = entry { Some(table) } else { None })
+    }
+
+    /// Every chart.
+    pub fn charts(&self) -> impl Iterator<Item = &Chart> {
+        self.entries().flat_map(|entry| if let Entry::Charts { charts } = entry { charts.as_slice() } else { &[] })
+    }
+
+    fn entries(&self) -> impl Iterator<Item = &Entry> {
+        self.sections.iter().flat_map(|section| &section.entries)
+    }
+}
+
+/// The files that come with a report.
+#[derive(Debug, Default)]
+pub(super) struct Files(Vec<Csv>);
+
+impl Files {
+    /// Adds a file and hands back its name.
+    pub fn add(&mut self, name: &str, header: &[impl ToString], rows: Vec<Vec<Cell>>) -> String {
+        let header = header.iter().map(ToString::to_string).collect();
+        self.0.push(Csv { name: name.to_owned(), header, rows });
+        name.to_owned()
+    }
+
+    /// A table of words whose file holds the same words.
+    pub fn table(
+        &mut self,
+        name: &str,
+        caption: &str,
+        reading: &str,
+        header: &[&str],
+        rows: Vec<Vec<String>>,
+    ) -> Entry {
+        let cells = rows.iter().map(|row| row.iter().map(|word| word.as_str().into()).collect()).collect();
+        Entry::Table(Table {
+            id: format!("table-{name}"),
+            caption: caption.to_owned(),
+            reading: reading.to_owned(),
+            columns: header.iter().map(|name| Heading { name: (*name).to_owned(), numbers: false }).collect(),
+            rows,
+            csv: self.add(name, header, cells),
+        })
+    }
+}
+
+impl Entry {
+    pub(super) fn paragraph(text: impl Into<String>) -> Self {
+        Self::Paragraph { text: text.into() }
+    }
+
+    pub(super) fn heading(id: impl Into<String>, title: impl Into<String>) -> Self {
+        Self::Heading { id: id.into(), title: title.into() }
+    }
+}
+
+/// How a variant is called where there are several; nothing where there is one.
+pub(super) fn label(plan: &Plan, variant: &Variant) -> Option<String> {
+    if plan.variants.len() < 2 {
+        return None;
+    }
+    let mut label = variant.arm.clone();
+    let values = plan.points.get(variant.point as usize).map_or(&[][..], |point| &point.values);
+    for (path, value) in values {
+        label.push_str(&format!("; {path} = {value}"));
+    }
+    Some(label)
+}
+
+/// What begins the names of a variant's files and anchors: its number and arm; nothing where there is one variant.
+pub(super) fn prefix(plan: &Plan, index: usize) -> String {
+    let Some(variant) = plan.variants.get(index).filter(|_| plan.variants.len() > 1) else { return String::new() };
+    let simple = |letter: char| if letter.is_ascii_alphanumeric() { letter.to_ascii_lowercase() } else { '-' };
+    let words: String = variant.arm.chars().map(simple).collect();
+    let words: Vec<&str> = words.split('-').filter(|word| !word.is_empty()).take(6).collect();
+    format!("{}-{}-", index + 1, words.join("-"))
+}

@@ -1,0 +1,47 @@
+//! Trials that gave no reading: counted, named, never dropped.
+
+use crate::experiment::Plan;
+use crate::report::evidence::{Entry, Files, Heading, Section, Table, label};
+use crate::report::words::count;
+use crate::study::Assessment;
+
+pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Section {
+    let (mut rows, mut cells) = (Vec::new(), Vec::new());
+    for (variant, reasons) in plan.variants.iter().zip(&assessment.failures) {
+        let failed: u64 = reasons.values().sum();
+        let name = label(plan, variant).unwrap_or_else(|| variant.arm.clone());
+        let mut push = |outcome: &str, number: u64| {
+            rows.push(vec![name.clone(), outcome.to_owned(), count(number)]);
+            cells.push(vec![name.as_str().into(), outcome.into(), number.into()]);
+        };
+        push("attempted", plan.trials);
+        push("measured, every output", plan.trials.saturating_sub(failed));
+        push("failed, at least one output", failed);
+        for (reason, &number) in reasons {
+            push(&format!("failed at {reason}"), number);
+        }
+    }
+    let csv = files.add("failures", &["variant", "outcome", "trials"], cells);
+    let total: u64 = assessment.failures.iter().flat_map(|reasons| reasons.values()).sum();
+    let entries = vec![
+        Entry::paragraph(format!(
+            "{} An estimator that cannot answer says why; the trial is kept and counted. For each requirement a trial \
+             without a reading of its output counts as out of the limit; bias, standard deviation and quantiles \
+             describe the trials that were measured.",
+            if total == 0 { "No trial failed.".to_owned() } else { format!("{} trials failed.", count(total)) },
+        )),
+        Entry::Table(Table {
+            id: "table-failures".to_owned(),
+            caption: "Trials attempted, measured and failed".to_owned(),
+            reading: "Attempted is the sum of measured and failed; a failed trial is listed under the earliest step \
+                      of the procedure that gave no answer."
+                .to_owned(),
+            columns: [("variant", false), ("outcome", false), ("trials", true)]
+                .map(|(name, numbers)| Heading { name: name.to_owned(), numbers })
+                .into(),
+            rows,
+            csv,
+        }),
+    ];
+    Section { id: "failures", title: "Failures", entries }
+}

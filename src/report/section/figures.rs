@@ -1,0 +1,439 @@
+//! The charts of one variant.
+
+use crate::analysis::moments::moments;
+use crate::analysis::{CONFIDENCE, order};
+use crate::experiment::{Plan, Requirement, Variant};
+use crate::measurement::{OUTPUTS, Output};
+use crate::record::tables::Cell;
+use crate::record::{PartError, Parts, Rows};
+use crate::report::chart::{
+    Against, Alternative, Axis, BandPoint, CovarianceEllipse, Drawn, ErrorCurve, Histogram, Joint, OutputRow,
+    against_many, error_curve, histogram, histogram_bins, joint, side_by_side,
+};
+use crate::report::evidence::{Chart, Entry, Files};
+use crate::report::words::{self, count, key_in_words, number, percent, short, with_unit};
+use crate::simulation::Quantity;
+use crate::study::OutputAssessment;
+
+/// Trials in a chart that shows each by a dot, at most: evenly taken from all.
+const DOTS: usize = 5000;
+/// Points on a curve of the absolute error, at most.
+const CURVE_POINTS: u64 = 200;
+/// Proportion of a normal distribution inside the ellipse.
+const ELLIPSE: f64 = 0.95;
+
+/// What the charts of one variant are drawn from.
+pub struct VariantFigures<'a> {
+    pub plan: &'a Plan,
+    pub index: usize,
+    pub prefix: &'a str,
+    pub label: Option<&'a str>,
+    pub outputs: &'a [&'a OutputAssessment<'a>],
+}
+
+/// Errors of one output, evenly thinned, NaN where there is none.
+struct Thin(Vec<f64>);
+
+/// One output with its errors, sorted by size.
+struct Measured<'a> {
+    output: Output,
+    assessed: &'a OutputAssessment<'a>,
+    errors: Vec<f64>,
+    absolute: Vec<f64>,
+}
+
+impl VariantFigures<'_> {
+    /// All charts of the variant; one column of errors is held at a time, but for the two angles of the cup.
+    pub fn draw(&self, parts: &Parts, files: &mut Files) -> Result<Vec<Entry>, PartError> {
+        let (mut thin, mut rows, mut cup, mut charts) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        for (output, assessed) in OUTPUTS.into_iter().zip(self.outputs) {
+            let errors = self.column(parts, &error_column(output))?;
+            let mut absolute: Vec<f64> = errors.iter().filter(|e| e.is_finite()).map(|e| e.abs()).collect();
+            absolute.sort_unstable_by(f64::total_cmp);
+            let measured = Measured { output, assessed, errors, absolute };
+            rows.push(self.output_row(&measured));
+            charts.push((self.limit(output).is_none(), self.of_output(&measured, files)));
+            thin.push(Thin(thinned(&measured.errors)));
+            if cup.len() < 2 {
+                cup.push(measured.errors);
+            }
+        }
+        let drawn = self.drawn(parts)?;
+        let trials = self.trials_file(&thin, &drawn, files);
+        let mut entries =
+            vec![Entry::Charts { charts: vec![self.joint(&cup, &thin, &trials), self.side(&rows, files)] }];
+        // Outputs with a requirement first.
+        charts.sort_by_key(|(free, _)| *free);
+        entries.extend(charts.into_iter().map(|(_, charts)| Entry::Charts { charts }));
+        let limited = OUTPUTS.into_iter().zip(&thin).filter(|(output, _)| self.limit(*output).is_some());
+        for (output, errors) in limited {
+            entries.push(Entry::Charts { charts: vec![self.against(output, errors, &drawn, &trials)] });
+        }
+        Ok(entries)
+    }
+
+    fn variant(&self) -> &Variant {
+        &self.plan.variants[self.index]
+    }
+
+    fn column(&self, parts: &Parts, column: &str) -> Result<Vec<f64>, PartError> {
+        // Variants are counted by 32 bits in the parts.
+        let index = u32::try_from(self.index).unwrap_or(u32::MAX);
+        Ok(parts.column(index, column, Rows::LastReduction)?.iter().map(|value| value.unwrap_or(f64::NAN)).collect())
+    }
+
+    /// The smallest limit that a requirement sets on an output.
+    fn limit(&self, output: Output) -> Option<f64> {
+        self.requirements(output).map(|requirement| requirement.limit).min_by(f64::total_cmp)
+    }
+
+    fn requirements(&self, output: Output) -> impl Iterator<Item = &Requirement> {
+        self.plan.requirements.iter().filter(move |requirement| requirement.output == output)
+    }
+
+    fn name(&self, kind: &str, output: Output) -> String {
+        format!("{}{kind}-{}", self.prefix, output.id().replace('_', "-"))
+    }
+
+    fn caption(&self, what: &str) -> String {
+        self.label.map_or_else(|| what.to_owned(), |label| format!("{what}, {label}"))
+    }
+
+    /// Histogram and curves of one output.
+    fn of_output(&self, measured: &Measured, files: &mut Files) -> Vec<Chart> {
+        let mut charts = vec![self.histogram(measured, files)];
+        let mut required: Vec<Option<&Requirement>> = self.requirements(measured.output).map(Some).collect();
+        if required.is_empty() {
+            required.push(None);
+        }
+        for (index, requirement) in required.iter().enumerate() {
+            charts.push(self.curve(measured, *requirement, index, files));
+        }
+        charts
+    }
+
+    fn histogram(&self, measured: &Measured, files: &mut Files) -> Chart {
+        let Measured { output, assessed, errors, .. } = measured;
+        let name = self.name("histogram", *output);
+        let label = title(*output, "error");
+        let bias = assessed.summary.bias.map(|bias| bias.value);
+        let data = Histogram { axis: axis(&label, *output), errors, limit: self.limit(*output), bias };
+        let rows = histogram_bins(&data).into_iter().map(|bin| bin.map(Cell::from).into()).collect();
+        let unit = output.unit().suffix();
+        let header = [format!("from_{unit}"), format!("to_{unit}"), "proportion_percent".to_owned()];
+        let csv = files.add(&name, &header, rows);
+        let description = self.describe(measured);
+        Chart {
+            caption: self.caption(&format!("How the errors of {} are spread", output.name())),
+            reading: "A bar's height is the proportion of trials in that bin; errors left of 0 are readings below the \
+                      truth. Dashed lines are the limits, bars beyond them have another colour, the solid line is the \
+                      bias."
+                .to_owned(),
+            svg: histogram(Alternative { title: &format!("Histogram, {label}"), description: &description }, &data),
+            id: name,
+            wide: false,
+            csv,
+        }
+    }
+
+    fn describe(&self, measured: &Measured) -> String {
+        let s = &measured.assessed.summary;
+        let unit = measured.output.unit().symbol();
+        let bias = words::estimate(s.bias);
+        let limit = self
+            .limit(measured.output)
+            .map_or(String::new(), |limit| format!(", limit {}", with_unit(&short(limit), unit)));
+        format!(
+            "Error of {}: {} trials measured, bias in {unit} {bias}{limit}.",
+            measured.output.name(),
+            count(s.n - s.failed)
+        )
+    }
+
+    fn curve(&self, measured: &Measured, asked: Option<&Requirement>, index: usize, files: &mut Files) -> Chart {
+        let output = measured.output;
+        let name = self.name("curve", output) + &if index == 0 { String::new() } else { format!("-{}", index + 1) };
+        let points = curve_points(&measured.absolute);
+        let unit = output.unit().suffix();
+        let header =
+            ["proportion".to_owned(), format!("error_{unit}"), format!("low_{unit}"), format!("high_{unit}")];
+        let finite = |value: f64| Cell::from(value.is_finite().then_some(value));
+        let rows = points.iter().map(|p| vec![p.x.into(), p.y.into(), finite(p.low), finite(p.high)]).collect();
+        let csv = files.add(&name, &header, rows);
+        let label = title(output, "absolute error");
+        let data = ErrorCurve {
+            axis: axis(&label, output),
+            points: &points,
+            limit: asked.map(|asked| asked.limit),
+            required: asked.map(|asked| asked.proportion),
+        };
+        let s = &measured.assessed.summary;
+        let description = format!(
+            "Absolute error of {} against the proportion of measured trials within it; 95 % are within {} {}.",
+            output.name(),
+            words::quantile(s.p95_abs, s.p95_abs_low, s.p95_abs_high),
+            output.unit().symbol(),
+        );
+        let of = asked.map_or(String::new(), |asked| format!(", with the limit of {}", asked.id));
+        Chart {
+            caption: self
+                .caption(&format!("How large the error of {} is in a proportion of cases{of}", output.name())),
+            reading: format!(
+                "Choose a proportion below and go up to the curve: that many measured trials have an absolute error of at \
+                 most the value on the left. The band is the {} % confidence interval at each proportion by itself.",
+                percent(CONFIDENCE),
+            ),
+            svg: error_curve(Alternative { title: &format!("Curve, {label}"), description: &description }, &data),
+            id: name,
+            wide: false,
+            csv,
+        }
+    }
+
+    fn output_row(&self, measured: &Measured) -> Row {
+        let mut sorted: Vec<f64> = measured.errors.iter().copied().filter(|error| error.is_finite()).collect();
+        sorted.sort_unstable_by(f64::total_cmp);
+        let quantiles = [0.05, 0.25, 0.5, 0.75, 0.95].map(|p| order::quantile(&sorted, p).unwrap_or(f64::NAN));
+        let bias = measured.assessed.summary.bias.map_or(f64::NAN, |bias| bias.value);
+        Row { output: measured.output, limit: self.limit(measured.output), quantiles, bias }
+    }
+
+    fn side(&self, rows: &[Row], files: &mut Files) -> Chart {
+        let name = format!("{}side-by-side", self.prefix);
+        let labels: Vec<String> = rows.iter().map(|row| title(row.output, "")).collect();
+        let data: Vec<OutputRow> = rows
+            .iter()
+            .zip(&labels)
+            .map(|(row, label)| OutputRow {
+                label,
+                unit: row.output.unit().suffix(),
+                limit: row.limit,
+                quantiles: row.quantiles,
+                bias: row.bias,
+            })
+            .collect();
+        let finite = |value: f64| Cell::from(value.is_finite().then_some(value));
+        let cells = rows.iter().map(|row| {
+            let mut cells: Vec<Cell> =
+                vec![row.output.id().into(), row.output.unit().suffix().into(), row.limit.into()];
+            cells.extend(row.quantiles.map(finite));
+            cells.push(finite(row.bias));
+            cells
+        });
+        let header = ["output", "unit", "limit", "q05", "q25", "q50", "q75", "q95", "bias"];
+        let csv = files.add(&name, &header, cells.collect());
+        let limited = rows.iter().filter(|row| row.limit.is_some()).count();
+        let description = format!("{limited} of {} outputs have a limit and are drawn in units of it.", rows.len());
+        Chart {
+            caption: self.caption("All outputs side by side, each in units of its limit"),
+            reading: "The box holds the middle half of the errors, the whiskers the middle 90 %; a whisker beyond a dashed \
+                      line means that more than 5 % of the errors are beyond the limit on that side."
+                .to_owned(),
+            svg: side_by_side(Alternative { title: "Outputs side by side", description: &description }, &data),
+            id: name,
+            wide: false,
+            csv,
+        }
+    }
+
+    fn joint(&self, cup: &[Vec<f64>], thin: &[Thin], trials: &TrialsFile) -> Chart {
+        let [one, other] = [OUTPUTS[0], OUTPUTS[1]];
+        let pairs: Vec<[f64; 2]> = match thin {
+            [a, b, ..] => a.0.iter().zip(&b.0).map(|(&a, &b)| [a, b]).collect(),
+            _ => Vec::new(),
+        };
+        let ellipse = match cup {
+            [a, b, ..] => covariance(a, b),
+            _ => None,
+        };
+        let labels = [title(one, "error"), title(other, "error")];
+        let axes = [axis(&labels[0], one), axis(&labels[1], other)];
+        let data = Joint { axes, errors: &pairs, ellipse, limits: [self.limit(one), self.limit(other)] };
+        let correlation = ellipse.and_then(|ellipse| ellipse_correlation(&ellipse));
+        let correlation = correlation.map_or(String::new(), |r| {
+            let n = cup.first().map_or(0, Vec::len) as f64;
+            format!(" Their correlation is {}.", number(r, words::decimals(Some((1.0 - r * r).max(1e-6) / n.sqrt()))))
+        });
+        let description = format!("Errors of inclination and anteversion, one dot a trial.{correlation}");
+        Chart {
+            caption: self.caption("Error of cup inclination against error of cup anteversion"),
+            reading: format!(
+                "Each dot is one trial{}; the ellipse would hold {} % of normal errors with the mean and covariance of all \
+                 trials, and the box is made of the limits.{correlation}",
+                trials.thinning(),
+                percent(ELLIPSE),
+            ),
+            svg: joint(Alternative { title: "Inclination against anteversion", description: &description }, &data),
+            id: format!("{}joint-cup", self.prefix),
+            wide: false,
+            csv: trials.name.clone(),
+        }
+    }
+
+    /// What was drawn of every trial and truly varies, evenly thinned.
+    fn drawn(&self, parts: &Parts) -> Result<Vec<DrawnColumn>, PartError> {
+        let model = &self.variant().model;
+        let (anatomy, implant) = (model.anatomy.quantities(), model.implant.quantities());
+        let keys =
+            anatomy.iter().map(|entry| ("anatomy", entry)).chain(implant.iter().map(|entry| ("implant", entry)));
+        let varied = keys.filter(|(_, (_, quantity))| !Quantity::is_constant(quantity));
+        varied
+            .map(|(group, (key, _))| {
+                let column = format!("{group}_{key}");
+                let values = thinned(&self.column(parts, &column)?);
+                let words = key_in_words(key);
+                let label = if group == "implant" { format!("True {}", lower_first(&words)) } else { words };
+                Ok(DrawnColumn { column, label, unit: words::unit_of_key(key), values })
+            })
+            .collect()
+    }
+
+    /// One file behind all charts whose dots are trials.
+    fn trials_file(&self, thin: &[Thin], drawn: &[DrawnColumn], files: &mut Files) -> TrialsFile {
+        let all = usize::try_from(self.plan.trials).unwrap_or(usize::MAX);
+        let step = step(all);
+        let shown = thin.first().map_or(0, |thin| thin.0.len());
+        let header: Vec<String> = ["trial".to_owned()]
+            .into_iter()
+            .chain(OUTPUTS.map(error_column))
+            .chain(drawn.iter().map(|drawn| drawn.column.clone()))
+            .collect();
+        let columns: Vec<&[f64]> = thin
+            .iter()
+            .map(|thin| thin.0.as_slice())
+            .chain(drawn.iter().map(|drawn| drawn.values.as_slice()))
+            .collect();
+        let value =
+            |column: &[f64], row: usize| Cell::from(column.get(row).copied().filter(|value| value.is_finite()));
+        let rows = (0..shown).map(|row| {
+            let trial = Cell::from((row * step) as u64);
+            std::iter::once(trial).chain(columns.iter().map(|column| value(column, row))).collect()
+        });
+        let name = files.add(&format!("{}trials-drawn", self.prefix), &header, rows.collect());
+        TrialsFile { name, step }
+    }
+
+    fn against(&self, output: Output, errors: &Thin, drawn: &[DrawnColumn], trials: &TrialsFile) -> Chart {
+        let label = title(output, "error");
+        let data: Vec<Drawn> = drawn
+            .iter()
+            .map(|drawn| Drawn { axis: Axis { label: &drawn.label, unit: drawn.unit }, values: &drawn.values })
+            .collect();
+        let description = format!(
+            "Error of {} against each of {} drawn values of patient and implant.",
+            output.name(),
+            drawn.len()
+        );
+        let error = Against { axis: axis(&label, output), errors: &errors.0, limit: self.limit(output) };
+        Chart {
+            caption: self
+                .caption(&format!("Error of {} against everything drawn of patient and implant", output.name())),
+            reading: format!(
+                "Each dot is one trial{}; a solid line that is not level shows an error that depends on the drawn value, \
+                 dashed lines that spread show a scatter that does. The file holds the trials of all such charts.",
+                trials.thinning(),
+            ),
+            svg: against_many(
+                Alternative { title: &format!("{label} against drawn values"), description: &description },
+                &error,
+                &data,
+            ),
+            id: self.name("against", output),
+            wide: true,
+            csv: trials.name.clone(),
+        }
+    }
+}
+
+/// One output's quantiles and bias.
+struct Row {
+    output: Output,
+    limit: Option<f64>,
+    quantiles: [f64; 5],
+    bias: f64,
+}
+
+/// What was drawn of one quantity.
+struct DrawnColumn {
+    column: String,
+    label: String,
+    unit: &'static str,
+    values: Vec<f64>,
+}
+
+/// The file behind charts whose dots are trials, and how many trials one dot stands for.
+struct TrialsFile {
+    name: String,
+    step: usize,
+}
+
+impl TrialsFile {
+    fn thinning(&self) -> String {
+        if self.step == 1 { String::new() } else { format!(", every {}th of all", self.step) }
+    }
+}
+
+fn step(trials: usize) -> usize {
+    trials.div_ceil(DOTS).max(1)
+}
+
+fn thinned(values: &[f64]) -> Vec<f64> {
+    values.iter().step_by(step(values.len())).copied().collect()
+}
+
+fn error_column(output: Output) -> String {
+    format!("{}_error_{}", output.id(), output.unit().suffix())
+}
+
+/// The output with what is shown of it, as a label.
+fn title(output: Output, what: &str) -> String {
+    let name = output.name();
+    let mut letters = name.chars();
+    let name = letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect());
+    if what.is_empty() { name } else { format!("{name}, {what}") }
+}
+
+fn lower_first(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
+}
+
+fn axis(label: &str, output: Output) -> Axis<'_> {
+    Axis { label, unit: output.unit().suffix() }
+}
+
+/// Empirical quantiles of ascending absolute errors with their intervals, at evenly spread ranks.
+fn curve_points(absolute: &[f64]) -> Vec<BandPoint> {
+    let n = absolute.len() as u64;
+    let points = n.min(CURVE_POINTS);
+    (1..=points)
+        .filter_map(|point| {
+            let rank = (point * n).div_ceil(points);
+            let x = rank as f64 / n as f64;
+            let (low, high) = order::interval(absolute, x, CONFIDENCE);
+            let y = order::at_rank(absolute, rank)?;
+            Some(BandPoint { x, y, low: low.unwrap_or(0.0), high: high.unwrap_or(f64::INFINITY) })
+        })
+        .collect()
+}
+
+/// Mean and covariance of two errors over the trials that have both; `None` where there is no spread to speak of.
+fn covariance(one: &[f64], other: &[f64]) -> Option<CovarianceEllipse> {
+    let (a, b): (Vec<f64>, Vec<f64>) =
+        one.iter().zip(other).filter(|(a, b)| a.is_finite() && b.is_finite()).map(|(&a, &b)| (a, b)).unzip();
+    let (of_a, of_b) = (moments(&a)?, moments(&b)?);
+    let degrees = of_a.count.checked_sub(1).filter(|&degrees| degrees > 0)? as f64;
+    let products: f64 = a.iter().zip(&b).map(|(a, b)| (a - of_a.mean) * (b - of_b.mean)).sum();
+    let mixed = products / degrees;
+    Some(CovarianceEllipse {
+        mean: [of_a.mean, of_b.mean],
+        covariance: [[of_a.squares / degrees, mixed], [mixed, of_b.squares / degrees]],
+        proportion: ELLIPSE,
+    })
+}
+
+fn ellipse_correlation(ellipse: &CovarianceEllipse) -> Option<f64> {
+    let [[a, mixed], [_, b]] = ellipse.covariance;
+    let scale = (a * b).sqrt();
+    (scale > 0.0).then(|| mixed / scale)
+}

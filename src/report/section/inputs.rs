@@ -1,0 +1,355 @@
+//! Every input that the numbers rest on, with its basis.
+
+use crate::experiment::{Plan, Variant};
+use crate::measurement::{AngleDefinition, FemurFeature, Plane};
+use crate::report::evidence::{Entry, Files, Section, label};
+use crate::report::words::{key_in_words, short, unit_of_key, with_unit};
+use crate::simulation::noise::SOURCES;
+use crate::simulation::{Anatomy, Basis, Implant};
+use serde_json::Value;
+
+/// Where an input's numbers come from.
+pub struct InputBasis {
+    /// `anatomy`, `implant`, or the id of a noise source.
+    pub id: &'static str,
+    /// Whether it is in use.
+    pub on: bool,
+    /// The basis.
+    pub basis: Basis,
+}
+
+/// The basis of every input of a variant that carries one.
+pub fn bases(variant: &Variant) -> Vec<InputBasis> {
+    let model = &variant.model;
+    let mut bases = vec![
+        InputBasis { id: "anatomy", on: true, basis: model.anatomy.basis.clone() },
+        InputBasis { id: "implant", on: true, basis: model.implant.basis.clone() },
+    ];
+    let noise = plain(&model.noise);
+    for (source, switch) in model.noise.clone().switches() {
+        let basis = &noise.pointer(&pointer(source.id)).unwrap_or(&Value::Null)["basis"];
+        if let Ok(basis) = serde_json::from_value(basis.clone()) {
+            bases.push(InputBasis { id: source.id, on: switch.scale != 0.0, basis });
+        }
+    }
+    bases
+}
+
+pub fn section(plan: &Plan, files: &mut Files) -> Section {
+    let mut entries = Vec::new();
+    if let Some(first) = plan.variants.first() {
+        let name = label(plan, first)
+            .map_or(String::new(), |label| format!(" The tables show the first variant ({label})."));
+        entries.push(Entry::paragraph(format!(
+            "Every number that a result rests on. A basis is measured (on the user's own bench), published (with its \
+             source) or assumed.{name}"
+        )));
+        entries.extend([
+            Entry::heading("measured-quantities", "What is measured"),
+            Entry::List { items: definitions(first) },
+        ]);
+        entries.push(Entry::heading("noise", "What disturbs the measurement"));
+        entries.extend([sources(first, files), parameters(first, files)]);
+        entries.push(Entry::heading("population", "The patients and the change made"));
+        let model = &first.model;
+        let anatomy = Anatomy::MEANINGS;
+        entries.push(quantities(
+            "population",
+            "The patients",
+            anatomy,
+            &model.anatomy.quantities(),
+            &model.anatomy.basis,
+            files,
+        ));
+        let implant = Implant::MEANINGS;
+        entries.push(quantities(
+            "change",
+            "The true change made to the hip",
+            implant,
+            &model.implant.quantities(),
+            &model.implant.basis,
+            files,
+        ));
+        entries.push(Entry::heading("protocol", "Protocol and tools"));
+        entries.extend(settings(first, files));
+    }
+    entries.extend(differences(plan, files));
+    Section { id: "inputs", title: "Inputs", entries }
+}
+
+/// What is measured and how it is stated, in sentences.
+pub fn definitions(variant: &Variant) -> Vec<String> {
+    let procedure = &variant.procedure;
+    let angles = match procedure.angles {
+        AngleDefinition::Radiographic => {
+            "Angles are radiographic: inclination is the angle between the longitudinal axis and the cup axis projected \
+             on the coronal plane, anteversion the angle of the cup axis out of that plane"
+        }
+        AngleDefinition::Operative => {
+            "Angles are operative: inclination is the angle of the cup axis out of the sagittal plane, anteversion the \
+             angle between the longitudinal axis and the cup axis projected on that plane"
+        }
+        AngleDefinition::Anatomic => {
+            "Angles are anatomic: inclination is the angle between the cup axis and the longitudinal axis, anteversion \
+             the angle between the transverse axis and the cup axis projected on the transverse plane"
+        }
+    };
+    let measured = match procedure.plane {
+        Plane::Bony => {
+            "The measured plane is bony, the anterior pelvic plane through both anterior superior iliac spines (ASIS) and \
+             the midpoint of the pubis, all three touched."
+        }
+        Plane::Level => {
+            "The measured plane is level, the coronal plane of the patient lying on the table, from a level reading and \
+             both anterior superior iliac spines (ASIS), touched."
+        }
+    };
+    let truth = match variant.measurand_plane {
+        Plane::Bony => "Truth is stated in the bony plane of the true landmarks.",
+        Plane::Level => {
+            "Truth is stated in the level plane: the table's normal when the level is read, with the line between the \
+             true spines brought level."
+        }
+    };
+    let differ = if procedure.plane == variant.measurand_plane {
+        ""
+    } else {
+        " The planes differ, so the error contains how the pelvis lies on the table."
+    };
+    let femur = match procedure.femur {
+        FemurFeature::Divot => "one divot touched; the leg must be put back in the same place",
+        FemurFeature::Circle => "a round groove traced; a turn about its axis stays unseen",
+        FemurFeature::Ellipse => "an elliptic groove of known size traced; it gives the full pose of the femur",
+        FemurFeature::ThreeDivots => "three divots of known drawing touched; they give the full pose of the femur",
+    };
+    vec![
+        format!("The operated hip is the {} one.", procedure.side.word()),
+        format!("{angles} (Murray DW. J Bone Joint Surg Br 1993;75-B:228-232)."),
+        measured.to_owned(),
+        format!("{truth}{differ}"),
+        format!(
+            "Change of leg length (longer is positive) and offset (more lateral is positive) come from a feature on the femur: {femur}."
+        ),
+        "The shift of the hip centre is positive superiorly, laterally and anteriorly.".to_owned(),
+    ]
+}
+
+fn sources(variant: &Variant, files: &mut Files) -> Entry {
+    let bases = bases(variant);
+    let rows = variant
+        .model
+        .noise
+        .clone()
+        .switches()
+        .map(|(source, switch)| {
+            let state = match switch.scale {
+                0.0 => "off".to_owned(),
+                1.0 => "on".to_owned(),
+                scale => format!("on, × {}", short(scale)),
+            };
+            let basis = bases.iter().find(|entry| entry.id == source.id).map(|entry| basis_words(&entry.basis));
+            let strata: Vec<_> = source.strata.iter().map(|stratum| stratum.word()).collect();
+            vec![
+                source.id.to_owned(),
+                state,
+                strata.join(", "),
+                format!("{}. Axes: {}.", source.meaning, source.axes),
+                basis.unwrap_or_default(),
+            ]
+        })
+        .into();
+    files.table(
+        "noise-sources",
+        "Noise sources",
+        "A source that is off draws nothing; a factor multiplies every value it draws. Drawn anew says how often: for \
+         each device, case, capture or camera frame.",
+        &["source", "state", "drawn anew", "what it is", "basis"],
+        rows,
+    )
+}
+
+fn parameters(variant: &Variant, files: &mut Files) -> Entry {
+    let noise = plain(&variant.model.noise);
+    let mut rows = Vec::new();
+    for source in &SOURCES {
+        let written = noise.pointer(&pointer(source.id)).unwrap_or(&Value::Null);
+        for (index, parameter) in source.parameters.iter().enumerate() {
+            rows.push(vec![
+                source.id.to_owned(),
+                parameter.key.to_owned(),
+                parameter.meaning.to_owned(),
+                value_words(&written[parameter.key], unit_of_key(parameter.key)),
+                if index == 0 { source.plausible.to_owned() } else { String::new() },
+            ]);
+        }
+    }
+    files.table(
+        "noise-parameters",
+        "Parameters of the noise sources",
+        "Values as written, before the factor of the source. A plain number is always the same value; sd is a standard \
+         deviation; the plausible range is for comparison and concerns the source as a whole.",
+        &["source", "parameter", "what it is", "value", "plausible range"],
+        rows,
+    )
+}
+
+fn quantities(
+    name: &str,
+    caption: &str,
+    meanings: &[&str],
+    quantities: &[(&str, &crate::simulation::Quantity)],
+    basis: &Basis,
+    files: &mut Files,
+) -> Entry {
+    let rows = quantities.iter().zip(meanings).map(|((key, quantity), meaning)| {
+        vec![(*key).to_owned(), meaning.trim().to_owned(), value_words(&plain(quantity), unit_of_key(key))]
+    });
+    let reading =
+        format!("Each is drawn anew for each case, independently of the others. Basis: {}", basis_words(basis));
+    files.table(name, caption, &reading, &["quantity", "what it is", "distribution"], rows.collect())
+}
+
+fn settings(variant: &Variant, files: &mut Files) -> Vec<Entry> {
+    let model = &variant.model;
+    let rows_of = |value: Value| -> Vec<Vec<String>> {
+        let Value::Object(map) = value else { return Vec::new() };
+        map.iter().map(|(key, value)| vec![key_in_words(key), value_words(value, unit_of_key(key))]).collect()
+    };
+    let mut tools = rows_of(plain(&model.camera))
+        .into_iter()
+        .map(|row| vec![format!("Camera: {}", row[0]), row[1].clone()])
+        .collect::<Vec<_>>();
+    tools.extend(rows_of(plain(&model.tools)));
+    let reductions = model.reductions.iter().map(|reduction| {
+        vec![
+            reduction.name.clone(),
+            value_words(&plain(&reduction.added_leg_length_mm), "mm"),
+            value_words(&plain(&reduction.added_offset_mm), "mm"),
+            with_unit(&short(reduction.flexion_deg), "°"),
+            with_unit(&short(reduction.adduction_deg), "°"),
+            with_unit(&short(reduction.internal_rotation_deg), "°"),
+        ]
+    });
+    let reductions = reductions.collect();
+    vec![
+        files.table(
+            "protocol",
+            "Protocol",
+            "What the operator does at each step; frames are camera frames of one capture.",
+            &["setting", "value"],
+            rows_of(plain(&model.protocol)),
+        ),
+        files.table(
+            "reductions",
+            "Reductions",
+            "Added to the drawn change, and how the leg is meant to lie; results count the last one.",
+            &["reduction", "added leg length", "added offset", "flexion", "adduction", "internal rotation"],
+            reductions,
+        ),
+        files.table(
+            "tools",
+            "Camera and tools as drawn",
+            "Places in mm: the camera from the operated side's ASIS and the feature from the meeting point of neck and \
+             shaft axes as anterior, superior, lateral; markers and points of tools in the axes of their tracker.",
+            &["what", "value"],
+            tools,
+        ),
+    ]
+}
+
+/// In what the other variants differ from the first.
+fn differences(plan: &Plan, files: &mut Files) -> Vec<Entry> {
+    let resolved = plan.resolved();
+    let Some([first, others @ ..]) = resolved["variants"].as_array().map(Vec::as_slice) else { return Vec::new() };
+    if others.is_empty() {
+        return Vec::new();
+    }
+    let mut rows = Vec::new();
+    for (variant, other) in plan.variants.iter().skip(1).zip(others) {
+        let mut found = Vec::new();
+        collect_differences("", first, other, &mut found);
+        let name = label(plan, variant).unwrap_or_default();
+        rows.extend(found.into_iter().map(|(path, was, is)| vec![name.clone(), path, was, is]));
+    }
+    let table = files.table(
+        "variants",
+        "In what the variants differ",
+        "Each row is one input of a variant that is not as in the first; all others are the same, and so are the draws.",
+        &["variant", "input", "in the first variant", "in this variant"],
+        rows,
+    );
+    vec![Entry::heading("variants", "Variants"), table]
+}
+
+fn collect_differences(path: &str, one: &Value, other: &Value, found: &mut Vec<(String, String, String)>) {
+    match (one, other) {
+        (Value::Object(a), Value::Object(b)) if !is_distribution(one) && !is_distribution(other) => {
+            for key in a.keys().chain(b.keys().filter(|key| !a.contains_key(*key))) {
+                if path.is_empty() && ["arm", "point"].contains(&key.as_str()) {
+                    continue;
+                }
+                let path = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
+                collect_differences(&path, &one[key], &other[key], found);
+            }
+        }
+        _ if one != other => {
+            let unit = unit_of_key(path);
+            found.push((path.to_owned(), value_words(one, unit), value_words(other, unit)));
+        }
+        _ => {}
+    }
+}
+
+fn is_distribution(value: &Value) -> bool {
+    distribution(value).is_some()
+}
+
+fn distribution(value: &Value) -> Option<(&str, &serde_json::Map<String, Value>)> {
+    let (kind, parameters) = value.as_object().filter(|map| map.len() == 1)?.iter().next()?;
+    crate::simulation::DISTRIBUTIONS.contains(&kind.as_str()).then_some((kind.as_str(), parameters.as_object()?))
+}
+
+/// A value as plain data, in words.
+fn value_words(value: &Value, unit: &str) -> String {
+    if let Some((kind, parameters)) = distribution(value) {
+        let parameter = |(key, value): (&String, &Value)| match key.as_str() {
+            "truncated" => format!("within {}", value_words(value, unit)),
+            "log_sd" => format!("sd of the logarithm {}", value_words(value, "")),
+            _ => format!("{key} {}", value_words(value, unit)),
+        };
+        let parameters: Vec<_> = parameters.iter().map(parameter).collect();
+        return format!("{kind}, {}", parameters.join(", "));
+    }
+    match value {
+        Value::Null => "none".to_owned(),
+        Value::Number(number) => with_unit(&number.as_f64().map_or_else(|| number.to_string(), short), unit),
+        Value::String(text) => text.clone(),
+        Value::Bool(true) => "yes".to_owned(),
+        Value::Bool(false) => "no".to_owned(),
+        Value::Array(values) => {
+            let nested = values.iter().any(Value::is_array);
+            let words: Vec<_> = values.iter().map(|value| value_words(value, "")).collect();
+            let joined = if nested { format!("({})", words.join("), (")) } else { words.join(", ") };
+            if nested || unit.is_empty() { with_unit(&joined, unit) } else { with_unit(&joined, unit) }
+        }
+        Value::Object(_) => value.to_string(),
+    }
+}
+
+fn basis_words(basis: &Basis) -> String {
+    let mut text = basis.kind.word().to_owned();
+    for more in [&basis.source, &basis.note].into_iter().flatten() {
+        text.push_str(": ");
+        text.push_str(more);
+    }
+    text
+}
+
+fn pointer(id: &str) -> String {
+    format!("/{}", id.replace('.', "/"))
+}
+
+/// Plain structs of numbers and text, which JSON always takes; nothing if ever it should not.
+fn plain<T: serde::Serialize>(value: &T) -> Value {
+    serde_json::to_value(value).unwrap_or_default()
+}

@@ -1,0 +1,32 @@
+//! What was asked, and for what use.
+
+use crate::experiment::Plan;
+use crate::report::evidence::{Entry, Section};
+use crate::report::words;
+
+pub fn section(plan: &Plan) -> Section {
+    let given = |text: &Option<String>, what: &str| match text {
+        Some(text) => text.clone(),
+        None => format!("Not given: the experiment file states no {what}."),
+    };
+    let entries = vec![
+        Entry::heading("asked", "Question"),
+        Entry::paragraph(given(&plan.question, "question")),
+        Entry::heading("context-of-use", "Context of use"),
+        Entry::paragraph(given(&plan.context_of_use, "context of use")),
+        Entry::heading("method", "How it is answered"),
+        Entry::paragraph(format!(
+            "A case is simulated with known truth: a patient, the change made to the hip, and everything that disturbs \
+             the measurement. The measuring procedure sees only what a camera would record, and its readings are then \
+             compared with the truth. Error is reading minus truth. This was done for {} trials {}; every trial is a \
+             new device and a new patient, and counts once, by its last reduction.",
+            words::count(plan.trials),
+            if plan.variants.len() == 1 {
+                "in all".to_owned()
+            } else {
+                format!("of each of {} variants", plan.variants.len())
+            },
+        )),
+    ];
+    Section { id: "question", title: "Question and context of use", entries }
+}
