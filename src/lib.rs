@@ -17,6 +17,8 @@ pub mod cli;
 #[cfg(feature = "simulator")]
 pub mod experiment;
 #[cfg(feature = "simulator")]
+pub mod explain;
+#[cfg(feature = "simulator")]
 pub mod record;
 #[cfg(feature = "simulator")]
 pub mod report;

@@ -24,6 +24,10 @@ pub enum Command {
     Finish(FinishArguments),
     /// Assess and report again from saved trials.
     Assess(AssessArguments),
+    /// Show one trial with every intermediate value.
+    Trial(TrialArguments),
+    /// Say what a source, an output, a key or a term means, its unit, its default and where that comes from.
+    Explain(ExplainArguments),
     /// Write a commented experiment file to start from.
     New(NewArguments),
 }

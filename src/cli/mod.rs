@@ -3,12 +3,14 @@
 mod arguments;
 mod assess;
 mod check;
+mod explain;
 mod message;
 mod new;
 mod progress;
 mod run;
 mod share;
 mod terminal;
+mod trial;
 
 use arguments::{Arguments, Command, RunArguments};
 use clap::Parser;
@@ -47,6 +49,8 @@ pub fn main() -> ExitCode {
         Command::Check(arguments) => check::check(&arguments),
         Command::Finish(arguments) => Err(share::finish(&arguments)),
         Command::Assess(arguments) => assess::assess(&arguments),
+        Command::Trial(arguments) => trial::trial(&arguments),
+        Command::Explain(arguments) => explain::explain(&arguments),
         Command::New(arguments) => new::new(&arguments),
     };
     ending.unwrap_or_else(message::Stop::report).into()

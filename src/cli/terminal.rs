@@ -7,7 +7,7 @@ use crate::report::words::{Bound, bounded_percent, percent};
 use crate::report::{PAGE, Written};
 use crate::study::{Assessment, OutputAssessment};
 use crate::trial::RunFolder;
-use comfy_table::{CellAlignment, LineStyle, Table, TableStyle};
+use comfy_table::{CellAlignment, LineStyle, Row, Table, TableStyle};
 use std::fmt::Write as _;
 use std::io::Write as _;
 
@@ -71,7 +71,7 @@ fn heading(variant: &Variant, plan: &Plan) -> String {
 }
 
 /// A table with one rule, below its header.
-pub fn table<const N: usize>(header: [&str; N]) -> Table {
+pub fn table(header: impl Into<Row>) -> Table {
     const STYLE: TableStyle = TableStyle::new().header_separator(LineStyle::none().fill('─').junction('─'));
     let mut table = Table::new();
     table.load_style(STYLE);

@@ -20,5 +20,6 @@ mod warn;
 
 pub use diagnostics::{Diagnosis, ExperimentError, Warning};
 pub use plan::{Plan, Requirement, SweepPoint, Variant};
+pub use schema::file_keys;
 pub use template::template;
 pub use tree::DEFAULTS;

@@ -88,6 +88,36 @@ fn without_default(path: &str) -> &'static [&'static str] {
     WITHOUT_DEFAULT.iter().find(|(table, _)| *table == path).map_or(&[], |(_, keys)| keys)
 }
 
+/// Every key of the file by its path, in lists without the number; of `[anatomy]`, `[implant]` and the noise
+/// sources only what is no drawn quantity.
+#[must_use]
+pub fn file_keys() -> Vec<String> {
+    let mut keys: Vec<String> = BASIS.iter().map(|key| joined("basis", key)).collect();
+    let records = |key: &str| RECORDS.iter().find(|(name, _)| *name == key).map(|(_, keys)| *keys);
+    for (table, without_default) in WITHOUT_DEFAULT {
+        for key in without_default {
+            match records(key) {
+                Some(inner) => keys.extend(inner.iter().map(|inner| joined(key, inner))),
+                None => keys.push(joined(table, key)),
+            }
+        }
+    }
+    let defaults: toml::Table = super::tree::DEFAULTS.parse().unwrap_or_default();
+    for (section, value) in &defaults {
+        let Some(table) = value.as_table() else {
+            keys.push(section.clone());
+            continue;
+        };
+        let drawn = ["anatomy", "implant"].contains(&section.as_str());
+        let is_key = |key: &str| match section.as_str() {
+            "noise" => ["off", "scale"].contains(&key),
+            _ => !drawn || ["side", "basis"].contains(&key),
+        };
+        keys.extend(table.keys().filter(|key| is_key(key)).map(|key| joined(section, key)));
+    }
+    keys
+}
+
 /// Names of the distributions.
 pub(super) fn distributions() -> Vec<&'static str> {
     DISTRIBUTIONS.iter().map(|(kind, _)| *kind).collect()

@@ -4,7 +4,9 @@ mod folder;
 mod machine;
 mod one;
 mod run;
+mod story;
 
 pub use folder::{FolderError, RunFolder, SavedExperiment, manifest};
 pub use one::{SCHEMA, TrialRunner, Worker};
 pub use run::{Progress, RunError, run};
+pub use story::Passage;

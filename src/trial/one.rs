@@ -11,10 +11,10 @@ pub const SCHEMA: Schema = Schema { anatomy: Anatomy::KEYS, implant: Implant::KE
 /// Runs trials of one variant.
 #[derive(Debug)]
 pub struct TrialRunner {
-    seed: u64,
-    simulator: Simulator,
-    procedure: Procedure,
-    measurand_plane: Plane,
+    pub(super) seed: u64,
+    pub(super) simulator: Simulator,
+    pub(super) procedure: Procedure,
+    pub(super) measurand_plane: Plane,
 }
 
 /// Memory of one thread, used again from trial to trial: after the first, a trial allocates nothing.

@@ -1,0 +1,94 @@
+//! Keys of the experiment file.
+
+use super::{Entry, Kind, default_at, defaults, unit_of};
+
+/// Path and meaning of each key; the quantities of `[anatomy]`, `[implant]` and the noise sources stand elsewhere.
+const KEYS: [(&str, &str); 62] = [
+    ("title", "name of the experiment, for headings; the name of the file unless given"),
+    ("question", "the question that the experiment answers"),
+    ("context_of_use", "what the answer is used for"),
+    ("seed", "seed of all draws, a whole number from 0; the same seed gives the same draws on every machine"),
+    ("trials", "number of trials of each variant, 1 to 1000000000; a longer run begins with the shorter one"),
+    ("anatomy.side", "the operated side: right or left"),
+    ("anatomy.basis", "where the numbers of this section come from; replaced whole"),
+    ("implant.basis", "where the numbers of this section come from; replaced whole"),
+    ("basis.kind", "of any basis: measured, published or assumed"),
+    ("basis.source", "of any basis: the publication; needed where kind is published"),
+    ("basis.note", "of any basis: what a reader should know"),
+    ("protocol.frame_rate_hz", "camera frames a second"),
+    ("protocol.tip_pivot_frames", "frames of the tip pivot, at least 3"),
+    ("protocol.tip_pivot_cone_deg", "angle of the probe to the axis of the cone on which it is pivoted"),
+    ("protocol.level_captures", "readings of the level; their mean is used"),
+    ("protocol.landmark_frames", "frames of one landmark capture"),
+    ("protocol.landmark_captures", "captures of each landmark; the mean of their points is used"),
+    ("protocol.divot_frames", "frames of one hold in a divot"),
+    ("protocol.trace_frames", "frames of one trace of a groove, at least 12"),
+    ("protocol.trace_unevenness", "how uneven the speed of a trace is: 0 even, up to 0.9"),
+    ("protocol.centre_frames", "frames of each turning of the hip, at least 3"),
+    ("protocol.centre_cone_deg", "angle of the head to the axis of the cone on which it is turned"),
+    ("protocol.cup_frames", "frames of the cup reading"),
+    ("camera.model", "kind of camera; marker: noise on the position of each marker in space"),
+    (
+        "camera.position_mm",
+        "origin of the camera from the spine of the operated side: anterior, superior, lateral; it looks at the \
+         native hip centre",
+    ),
+    ("tools.probe_markers_mm", "markers of the probe's tracker as drawn; at least 3, not in a line"),
+    ("tools.inserter_markers_mm", "markers of the inserter's tracker as drawn; at least 3, not in a line"),
+    ("tools.head_markers_mm", "markers of the tracker that is fixed to the head; at least 3, not in a line"),
+    ("tools.probe_tip_mm", "tip of the probe in the axes of its tracker"),
+    ("tools.cup_axis", "cup axis in the axes of the inserter's tracker, out of the opening"),
+    ("tools.inserter_length_mm", "distance of the inserter's tracker from the cup centre along the cup axis"),
+    ("tools.head_centre_mm", "head centre in the axes of the tracker that is fixed to it"),
+    ("tools.circle_radius_mm", "radius of the round groove"),
+    ("tools.ellipse_semi_axes_mm", "semi-axes of the elliptic groove, the major one first"),
+    ("tools.three_divots_mm", "the three divots as drawn; for a left hip write the mirrored drawing"),
+    (
+        "tools.feature_position_mm",
+        "the feature from the point where neck and shaft axes meet: anterior, superior, lateral",
+    ),
+    ("tools.feature_normal", "normal of the feature: anterior, superior, lateral"),
+    ("measure.plane", "the plane that is measured: bony or level"),
+    ("measure.measurand_plane", "the plane in which truth is stated: bony or level; the measured one unless given"),
+    ("measure.femur", "the femoral feature: divot, circle, ellipse or three-divots"),
+    ("measure.angles", "the definition of the cup angles: radiographic, operative or anatomic"),
+    ("noise.off", "noise sources that are switched off: ids, or the beginnings of ids"),
+    ("noise.only", "noise sources that alone are on; not together with off"),
+    ("noise.scale", "factor on all draws of a source, or of all whose ids begin so; for a rare event on its size"),
+    ("reduction.name", "name of the reduction; each must differ"),
+    ("reduction.added_leg_length_mm", "leg length that its components add to the change drawn; 0 unless given"),
+    ("reduction.added_offset_mm", "offset that its components add to the change drawn; 0 unless given"),
+    ("reduction.flexion_deg", "flexion that the operator gives the leg; 0 unless given"),
+    ("reduction.adduction_deg", "adduction that the operator gives the leg; 0 unless given"),
+    ("reduction.internal_rotation_deg", "internal rotation that the operator gives the leg; 0 unless given"),
+    ("arm.name", "name of the arm; each must differ"),
+    ("arm.set", "paths and their values in this arm, for example { \"measure.plane\" = \"level\" }"),
+    ("sweep.vary", "path of the setting that is varied; several sweeps span a grid"),
+    ("sweep.over", "its values, for example [1, 2, 4]"),
+    ("requirement.id", "id of the requirement; each must differ"),
+    ("requirement.risk", "id in the user's own risk file; optional"),
+    ("requirement.text", "the requirement in words"),
+    ("requirement.output", "the output that it limits"),
+    ("requirement.limit_deg", "limit of the absolute error of an angle"),
+    ("requirement.limit_mm", "limit of the absolute error of a length"),
+    ("requirement.proportion", "proportion of the cases that must be within the limit, between 0 and 1"),
+    ("requirement.confidence", "confidence with which that must be shown, between 0 and 1"),
+];
+
+/// The keys, with units and defaults.
+pub fn keys() -> Vec<Entry> {
+    let defaults = defaults();
+    let entry = |&(path, meaning): &(&str, &str)| {
+        let entry = Entry::new(Kind::Key, path, meaning);
+        let entry = match unit_of(path) {
+            "none" => entry,
+            unit => entry.fact("unit", unit),
+        };
+        match (default_at(&defaults, path), path.strip_suffix(".basis")) {
+            (Some(_), Some(section)) => entry.fact("default", super::basis_at(&defaults, section)),
+            (Some(default), None) => entry.fact("default", default),
+            (None, _) => entry,
+        }
+    };
+    KEYS.iter().map(entry).collect()
+}

@@ -1,0 +1,118 @@
+//! Words and letters, each with the standard it comes from. Definitions are in our own words.
+
+use super::{Entry, Kind};
+
+const GUM: &str = "GUM, JCGM 100:2008";
+const MONTE_CARLO: &str = "JCGM 101:2008";
+const ACCURACY: &str = "ISO 5725-1";
+const TOLERANCE: &str = "ISO 16269-6";
+const ISB: &str = "ISB, Wu G et al. J Biomech 2002;35:543-548";
+const OWN: &str = "this program's own";
+
+/// Term, meaning, and where the term comes from.
+const TERMS: [(&str, &str, &str); 38] = [
+    ("measurand", "the quantity that is meant to be measured, with the plane in which it is stated", GUM),
+    ("truth", "the value of the measurand in a simulated case, known exactly because it was drawn", GUM),
+    ("reading", "what the measurement says of the measurand", "GUM, JCGM 100:2008 (result of a measurement)"),
+    ("error", "reading minus truth", GUM),
+    (
+        "definitional error",
+        "what a noise-free reading in one plane differs from truth stated in another",
+        "after the definitional uncertainty of GUM, JCGM 100:2008, D.3.4",
+    ),
+    ("accuracy", "how near readings are to truth: trueness and precision together", ACCURACY),
+    ("trueness", "how near the mean of many readings is to truth; its measure is the bias", ACCURACY),
+    ("bias", "mean of the errors", ACCURACY),
+    ("precision", "how near readings of the same thing are to each other; its measure is the sd", ACCURACY),
+    ("sd", "standard deviation of the errors about their mean", GUM),
+    ("rms", "root mean square of the errors: bias and spread in one number", OWN),
+    ("noise source", "an input quantity with a distribution that moves what is observed", "JCGM 101:2008 (input)"),
+    ("basis", "where the numbers of a source come from: measured, published or assumed", OWN),
+    ("Monte Carlo", "distributions carried through the measurement by drawing every input many times", MONTE_CARLO),
+    ("trial", "one Monte Carlo trial: one case drawn, observed, measured and scored", MONTE_CARLO),
+    ("case", "one patient with one operation; here every trial is a new case on a new device", OWN),
+    ("seed", "the number from which all draws follow", OWN),
+    ("stream", "the draws of one source at one place of one case; it depends on no other draw", OWN),
+    (
+        "stratum",
+        "how often something is drawn anew: device (a unit), case (a patient), capture (each time something is \
+         picked up or pointed at), frame",
+        OWN,
+    ),
+    ("capture", "successive frames of one thing held, traced or turned once", OWN),
+    ("frame", "what the camera sees at one moment", OWN),
+    ("reduction", "the hip put together with trial or final components; results use the last one", OWN),
+    ("arm", "the experiment with some settings changed, on the same draws", OWN),
+    ("point", "one combination of the values of all sweeps, numbered from 0", OWN),
+    ("variant", "one arm at one point of the sweeps", OWN),
+    ("residual", "how badly observations fit each other; it is no estimate of the error", OWN),
+    ("failed trial", "a trial without a reading; kept, counted by its reason, and out of every limit", OWN),
+    ("requirement", "a limit of the absolute error, for a proportion of cases, with a confidence", OWN),
+    ("limit", "the largest absolute error that a requirement takes as within; exactly at the limit is within", OWN),
+    ("proportion", "the part of all cases that must be within the limit", TOLERANCE),
+    (
+        "confidence",
+        "how often the stated bound or interval covers what is true, if the whole run were repeated",
+        "ISO 16269-6 (confidence level)",
+    ),
+    (
+        "interval",
+        "from the data, two ends that cover the true value with a confidence, 95 % unless another is stated",
+        "GUM, JCGM 100:2008, C.2.27",
+    ),
+    (
+        "bound",
+        "upper confidence bound of the required quantile of the absolute error, from order statistics: a one-sided \
+         statistical tolerance limit, which assumes no distribution",
+        TOLERANCE,
+    ),
+    (
+        "exceed",
+        "the proportion out of the limit, with one-sided exact binomial bounds",
+        "Clopper CJ, Pearson ES. Biometrika 1934;26:404-413",
+    ),
+    ("pass", "the bound is within the limit: the requirement is shown", OWN),
+    ("fail", "the lower bound of the proportion out of the limit is above what the requirement allows", OWN),
+    ("not shown", "the trials show neither pass nor fail; more of them may", OWN),
+    ("neutral", "femoral axes parallel to the true bony axes", OWN),
+];
+
+/// Symbol, meaning, and where it comes from.
+const SYMBOLS: [(&str, &str, &str); 13] = [
+    ("X", "axis of the pelvis, forwards (anterior)", ISB),
+    ("Y", "axis of the pelvis, upwards (superior)", ISB),
+    ("Z", "axis of the pelvis, to the patient's right", ISB),
+    ("s", "+1 for a right hip, -1 for a left one: lateral is s Z", OWN),
+    (
+        "a",
+        "unit vector along the cup axis, out of the opening",
+        "Murray DW. J Bone Joint Surg Br 1993;75-B:228-232 (the angles of this axis)",
+    ),
+    ("u", "up: the table's normal when the level is read", OWN),
+    ("H0, H1", "true centres of the native head and of the new pair", OWN),
+    ("h0, h1", "the same centres as measured", OWN),
+    ("c0, c1", "places of the femoral feature as measured, at baseline and at a reduction", OWN),
+    ("R", "turn of the femur from its orientation at baseline to that at a reduction", OWN),
+    ("g", "from the old to the new head centre in the femur at neutral", OWN),
+    (
+        "D",
+        "shift of the femur with its baseline orientation restored: (h1 - c0) - R'(h1 - c1); truly (H1 - H0) - g. \
+         Leg length change is -D Y, offset change s D Z",
+        OWN,
+    ),
+    ("n", "number of trials with a reading; in verdicts of all trials, failed ones included", OWN),
+];
+
+/// The terms.
+pub fn terms() -> Vec<Entry> {
+    entries(Kind::Term, &TERMS)
+}
+
+/// The symbols.
+pub fn symbols() -> Vec<Entry> {
+    entries(Kind::Symbol, &SYMBOLS)
+}
+
+fn entries(kind: Kind, all: &[(&str, &str, &str)]) -> Vec<Entry> {
+    all.iter().map(|&(id, meaning, from)| Entry::new(kind, id, meaning).fact("from", from)).collect()
+}
