@@ -102,6 +102,7 @@ impl Reader<'_, '_> {
         }
         self.positive("noise.probe.tremor.time_constant_s", noise.probe.tremor.model.time_constant_s);
         let sizes = [
+            ("tracker.lens.rms_mm", noise.tracker.lens.model.rms_mm),
             ("landmark.tissue.asis_mm", noise.landmark.tissue.model.asis_mm),
             ("landmark.tissue.pubis_mm", noise.landmark.tissue.model.pubis_mm),
             ("centre.liner.radial_clearance_mm", noise.centre.liner.model.radial_clearance_mm),

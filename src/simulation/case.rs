@@ -6,11 +6,11 @@ use super::scene::Scene;
 use super::source::CaptureKey;
 use super::streams::{CaseKey, StreamKey, source_key};
 use super::theatre::Theatre;
-use super::tool::{ConeSwing, Tool};
+use super::tool::{ConeSwing, Tool, ToolKind};
 use super::truth::{SealedTruth, TrueReduction, Truth};
 use super::{Femur, Quantity, TruePelvis};
-use crate::geometry::{Displacement, Pose, Rotation};
-use crate::measurement::{FemurFeature, Observations, Plane, Step};
+use crate::geometry::{Displacement, Point, Pose, Rotation};
+use crate::measurement::{FemurFeature, Observations, Plane, Step, Tracker};
 
 /// Produces cases of one model, for one plane and one femoral feature.
 #[derive(Clone, Debug)]
@@ -30,12 +30,14 @@ pub struct Simulator {
 pub struct Memory {
     /// What was observed.
     pub observed: Observations,
+    /// Markers of each tool as built, in the order of [`ToolKind::ALL`].
+    built: [Vec<Point<Tracker>>; ToolKind::ALL.len()],
     reductions: Vec<TrueReduction>,
 }
 
 impl Default for Memory {
     fn default() -> Self {
-        Self { observed: Observations::of_markers(), reductions: Vec::new() }
+        Self { observed: Observations::of_markers(), built: Default::default(), reductions: Vec::new() }
     }
 }
 
@@ -52,9 +54,10 @@ impl Simulator {
     pub fn new(model: Model, plane: Plane, femur: FemurFeature) -> Self {
         let (tools, protocol) = (&model.tools, &model.protocol);
         Self {
-            probe: Tool::with_shaft(&tools.probe_markers_mm, tools.probe_tip_mm),
-            head: Tool::with_shaft(&tools.head_markers_mm, tools.head_centre_mm),
+            probe: Tool::with_shaft(ToolKind::Probe, &tools.probe_markers_mm, tools.probe_tip_mm),
+            head: Tool::with_shaft(ToolKind::Head, &tools.head_markers_mm, tools.head_centre_mm),
             inserter: Tool::new(
+                ToolKind::Inserter,
                 &tools.inserter_markers_mm,
                 Displacement::from_vector(tools.cup_axis.into()),
                 [0.0; 3],
@@ -73,6 +76,14 @@ impl Simulator {
         &self.model
     }
 
+    fn tool(&self, kind: ToolKind) -> &Tool {
+        match kind {
+            ToolKind::Probe => &self.probe,
+            ToolKind::Inserter => &self.inserter,
+            ToolKind::Head => &self.head,
+        }
+    }
+
     /// Simulates one case into `memory.observed` and hands over its sealed truth.
     pub fn observe(&self, key: &CaseKey, memory: &mut Memory) -> SealedTruth {
         let (model, noise) = (&self.model, &self.model.noise);
@@ -83,7 +94,10 @@ impl Simulator {
         scene.final_cup_axis = noise.cup.seating.turn(key).on(side) * scene.cup_axis;
 
         memory.observed.clear();
-        let mut theatre = Theatre::new(self, key, &scene, &mut memory.observed);
+        for (kind, built) in ToolKind::ALL.into_iter().zip(&mut memory.built) {
+            noise.tracker.build.build(key, kind.part(), &self.tool(kind).markers, built);
+        }
+        let mut theatre = Theatre::new(self, key, &scene, &memory.built, &mut memory.observed);
 
         // 1. The probe's tracker is seated and its tip pivoted.
         let tip_first = theatre.seat_probe(Step::TipPivot);

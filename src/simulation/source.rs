@@ -1,7 +1,7 @@
 //! A noise source: what it draws, on which stream, at which scale.
 
 use super::quantity::Quantity;
-use super::streams::{CaseKey, Scores, StreamKey};
+use super::streams::{CaseKey, Scores, StreamKey, continued_key};
 use crate::measurement::Step;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
@@ -158,6 +158,15 @@ impl<M> Source<M> {
     #[must_use]
     pub fn device_stream(&self, key: &CaseKey) -> Scores {
         self.stream(CaseKey { case: 0, ..*key }, 0)
+    }
+
+    /// The stream of one part of this source for the device of a case: the part's name, with a dot before it, goes
+    /// on the source's id, so that no part moves the draws of another.
+    #[must_use]
+    pub fn device_part_stream(&self, key: &CaseKey, part: &str) -> Scores {
+        let Switch { key: source, replicate, .. } = self.switch;
+        let source = continued_key(source, part);
+        StreamKey { seed: key.seed, replicate, source, device: key.device, case: 0, capture: 0 }.open()
     }
 
     /// The stream of this source for a case.

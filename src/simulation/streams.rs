@@ -90,8 +90,14 @@ const fn finalise(mut z: u64) -> u64 {
 /// The key of a source: 64-bit FNV-1a of its id, so that adding a source moves no other.
 #[must_use]
 pub const fn source_key(id: &str) -> u64 {
-    let bytes = id.as_bytes();
-    let mut hash = 0xcbf2_9ce4_8422_2325;
+    continued_key(0xcbf2_9ce4_8422_2325, id)
+}
+
+/// The key of an id that goes on: `continued_key(source_key("a"), ".b")` is `source_key("a.b")`.
+#[must_use]
+pub const fn continued_key(key: u64, rest: &str) -> u64 {
+    let bytes = rest.as_bytes();
+    let mut hash = key;
     let mut i = 0;
     while i < bytes.len() {
         hash = (hash ^ bytes[i] as u64).wrapping_mul(0x0000_0100_0000_01b3);

@@ -3,13 +3,13 @@
 
 use super::TruePelvis;
 use super::case::Simulator;
-use super::noise::HoldSlip;
+use super::noise::{HoldSlip, LensField};
 use super::normal;
 use super::patient::PatientVector;
 use super::scene::Scene;
 use super::source::CaptureKey;
 use super::streams::{CaseKey, Scores, StreamKey, source_key};
-use super::tool::{Tool, held};
+use super::tool::{Tool, ToolKind, held};
 use super::truth::Triad;
 use crate::geometry::{Direction, Point, Pose, Rotation};
 use crate::measurement::{
@@ -30,6 +30,8 @@ pub struct Theatre<'a> {
     scene: &'a Scene,
     camera: Pose<TruePelvis, Camera>,
     tip: Point<Tracker>,
+    built: &'a [Vec<Point<Tracker>>; ToolKind::ALL.len()],
+    lens: Option<LensField>,
     observed: &'a mut Observations,
     frames: usize,
 }
@@ -42,9 +44,16 @@ struct Recording {
 
 impl<'a> Theatre<'a> {
     /// Before the first step.
-    pub fn new(simulator: &'a Simulator, key: &'a CaseKey, scene: &'a Scene, observed: &'a mut Observations) -> Self {
+    pub fn new(
+        simulator: &'a Simulator,
+        key: &'a CaseKey,
+        scene: &'a Scene,
+        built: &'a [Vec<Point<Tracker>>; ToolKind::ALL.len()],
+        observed: &'a mut Observations,
+    ) -> Self {
         let (camera, tip) = (scene.camera, simulator.probe.point);
-        Self { simulator, key, side: scene.side, scene, camera, tip, observed, frames: 0 }
+        let lens = simulator.model.noise.tracker.lens.field(key);
+        Self { simulator, key, side: scene.side, scene, camera, tip, built, lens, observed, frames: 0 }
     }
 
     /// The camera is put back, moved in its own axes.
@@ -270,8 +279,9 @@ impl<'a> Theatre<'a> {
         let pose = self.camera * pose;
         let jitter = &self.simulator.model.noise.tracker.jitter;
         match &mut self.observed.sightings {
-            Sightings::Markers(seen) => seen.extend(tool.markers.iter().map(|&marker| {
+            Sightings::Markers(seen) => seen.extend(self.built[tool.kind as usize].iter().map(|&marker| {
                 let place = pose * marker;
+                let place = self.lens.as_ref().map_or(place, |lens| lens.seen(place));
                 recording.jitter.as_mut().map_or(place, |scores| jitter.seen(place, scores))
             })),
             Sightings::Poses(seen) => seen.push(pose),

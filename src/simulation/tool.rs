@@ -5,9 +5,32 @@ use super::TruePelvis;
 use crate::geometry::{Direction, Displacement, Matrix3, Point, Rotation, Vector3};
 use crate::measurement::{Side, Tracker};
 
+/// The tools whose trackers the camera sees.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ToolKind {
+    Probe,
+    Inserter,
+    Head,
+}
+
+impl ToolKind {
+    pub const ALL: [Self; 3] = [Self::Probe, Self::Inserter, Self::Head];
+
+    /// How it goes on the id of a source that draws each tool by itself.
+    pub const fn part(self) -> &'static str {
+        match self {
+            Self::Probe => ".probe",
+            Self::Inserter => ".inserter",
+            Self::Head => ".head",
+        }
+    }
+}
+
 /// A tool in its tracker's axes, as drawn.
 #[derive(Clone, Debug)]
 pub struct Tool {
+    /// Which it is.
+    pub kind: ToolKind,
     /// Where its markers are.
     pub markers: Vec<Point<Tracker>>,
     /// Its axis.
@@ -17,8 +40,9 @@ pub struct Tool {
 }
 
 impl Tool {
-    pub fn new(markers_mm: &[[f64; 3]], axis: Displacement<Tracker>, point_mm: [f64; 3]) -> Self {
+    pub fn new(kind: ToolKind, markers_mm: &[[f64; 3]], axis: Displacement<Tracker>, point_mm: [f64; 3]) -> Self {
         Self {
+            kind,
             markers: markers_mm.iter().map(|&[x, y, z]| Point::new(x, y, z)).collect(),
             axis: axis.direction().unwrap_or(Direction::Y),
             point: Point::from_vector(point_mm.into()),
@@ -26,9 +50,9 @@ impl Tool {
     }
 
     /// A tool whose axis runs from its working point to its tracker.
-    pub fn with_shaft(markers_mm: &[[f64; 3]], point_mm: [f64; 3]) -> Self {
+    pub fn with_shaft(kind: ToolKind, markers_mm: &[[f64; 3]], point_mm: [f64; 3]) -> Self {
         let point: Point<Tracker> = Point::from_vector(point_mm.into());
-        Self::new(markers_mm, Point::ORIGIN - point, point_mm)
+        Self::new(kind, markers_mm, Point::ORIGIN - point, point_mm)
     }
 
     /// Two directions across its axis.

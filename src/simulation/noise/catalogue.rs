@@ -40,7 +40,7 @@ const CASE_SHARE: Parameter = parameter("case_share", "proportion of the varianc
 const PROBABILITY: &str = "probability that it happens";
 
 /// All noise sources, in the order of the procedure's parts.
-pub const SOURCES: [SourceEntry; 19] = [
+pub const SOURCES: [SourceEntry; 21] = [
     SourceEntry {
         id: "tracker.jitter",
         strata: &[Frame],
@@ -52,6 +52,26 @@ pub const SOURCES: [SourceEntry; 19] = [
             parameter("along_mm", "one marker, along the ray, at 250 mm"),
         ],
         plausible: "across 0.02 to 0.15 mm; along 2 to 6 times across",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "tracker.lens",
+        strata: &[Device],
+        meaning: "what calibration leaves of the camera's distortion: every marker displaced by a quadratic \
+                  polynomial of its position, the same for a device; stated over a cube of 300 mm that begins at the \
+                  camera, without the shift and the turn that cancel in every reading",
+        axes: "camera axes",
+        parameters: &[parameter("rms_mm", "root mean square length of the displacement over the volume")],
+        plausible: "0.1 to 0.4 mm",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "tracker.build",
+        strata: &[Device],
+        meaning: "markers off their drawing, each tool's by itself; the head's tracker serves both centres",
+        axes: "tracker axes",
+        parameters: &[parameter("each_axis_mm", "one marker, each axis")],
+        plausible: "0.02 to 0.15 mm",
         on_by_default: true,
     },
     SourceEntry {

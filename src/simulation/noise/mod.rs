@@ -20,7 +20,7 @@ pub use landmark::{LandmarkNoise, Palpation, PalpationNoise, Tissue};
 pub use level::{LevelNoise, LevelSensor, LevelTable};
 pub use posture::{Posture, PostureNoise};
 pub use probe::{HoldSlip, ProbeNoise, Seat, Slip, Tremor};
-pub use tracker::{Jitter, TrackerNoise};
+pub use tracker::{Build, Jitter, Lens, LensField, TrackerNoise, VOLUME_CENTRE_MM, VOLUME_HALF_EDGE_MM};
 
 use super::source::Switch;
 use super::streams::source_key;
@@ -55,6 +55,8 @@ impl Noise {
     pub fn switches(&mut self) -> [(&'static SourceEntry, &mut Switch); SOURCES.len()] {
         let switches = [
             &mut self.tracker.jitter.switch,
+            &mut self.tracker.lens.switch,
+            &mut self.tracker.build.switch,
             &mut self.camera.remount.switch,
             &mut self.level.table.switch,
             &mut self.level.sensor.switch,
