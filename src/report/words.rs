@@ -98,8 +98,8 @@ pub fn quantile_decimals(low: Option<f64>, high: Option<f64>) -> usize {
 fn with_interval(value: f64, interval: Option<(f64, f64)>, decimals: usize) -> String {
     let number = |value| number(value, decimals);
     match interval {
-        Some((low, high)) => format!("{} ({} to {})", number(value), number(low), number(high)),
-        None => format!("{} (no interval)", number(value)),
+        Some((low, high)) => format!("{} ({}\u{a0}to\u{a0}{})", number(value), number(low), number(high)),
+        None => format!("{} (no\u{a0}interval)", number(value)),
     }
 }
 
@@ -126,10 +126,16 @@ pub fn with_unit(number: &str, unit: &str) -> String {
     }
 }
 
-/// A number with a true minus sign, in its shortest form.
+/// A number of the experiment with a true minus sign, in its shortest form but with no more than six digits.
 #[must_use]
 pub fn short(value: f64) -> String {
-    signed(&(value + 0.0).to_string())
+    let six: f64 = format!("{value:.5e}").parse().unwrap_or(value);
+    if six != 0.0 && !(1e-4..1e9).contains(&six.abs()) {
+        let text = format!("{six:e}");
+        let (digits, exponent) = text.split_once('e').unwrap_or((&text, "0"));
+        return format!("{}\u{a0}×\u{a0}10{}", signed(digits), raised(exponent));
+    }
+    signed(&(six + 0.0).to_string())
 }
 
 /// A key in words, without its unit: `asis_width_mm` is `ASIS width`.
@@ -211,16 +217,17 @@ mod tests {
         assert_eq!([1.0, 0.062, 0.0076, 0.0012, 30.0].map(|error| decimals(Some(error))), [1, 2, 3, 4, 0]);
         let interval = Some(Interval { low: -0.7273, high: -0.4821, confidence: 0.95 });
         let found = Estimate { value: -0.6047, interval, standard_error: Some(0.062), count: 300 };
-        assert_eq!(estimate(Some(found)), "−0.60 (−0.73 to −0.48)");
-        assert_eq!(quantile(Some(2.38), Some(2.16), Some(2.78)), "2.38 (2.16 to 2.78)");
-        assert_eq!(quantile(Some(2.38), Some(2.16), None), "2.380 (no interval)");
+        assert_eq!(estimate(Some(found)), "−0.60 (−0.73\u{a0}to\u{a0}−0.48)");
+        assert_eq!(quantile(Some(2.38), Some(2.16), Some(2.78)), "2.38 (2.16\u{a0}to\u{a0}2.78)");
+        assert_eq!(quantile(Some(2.38), Some(2.16), None), "2.380 (no\u{a0}interval)");
         assert_eq!(number(-0.0004, 2), "0.00");
         assert_eq!(number(-1.26e-12, 14), "−1.3\u{a0}×\u{a0}10⁻¹²");
         assert_eq!((count(1_234_567).as_str(), percent(0.95).as_str()), ("1,234,567", "95"));
     }
 
     #[test]
-    fn identity_keys_in_words() {
+    fn identity_keys_and_values_in_words() {
+        assert_eq!([2.0 / 3.0, -238.0, 0.0, 1e-6].map(short), ["0.666667", "−238", "0", "1\u{a0}×\u{a0}10⁻⁶"]);
         assert_eq!(key_in_words("asis_width_mm"), "ASIS width");
         assert_eq!(
             (key_in_words("time_constant_s").as_str(), unit_of_key("time_constant_s")),

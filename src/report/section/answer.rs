@@ -67,33 +67,33 @@ pub fn sentence(asked: &Requirement, found: &Judgement) -> String {
         asked.output.name(),
         count(found.failed),
     );
-    let rule = |which: &str| format!("one-sided {which} Clopper-Pearson bound at {confidence} % confidence");
+    let rule = |which: &str| format!("one-sided {which} Clopper-Pearson bound at {confidence}\u{a0}% confidence");
     match found.verdict {
         Verdict::Pass => {
             let error = found.bound.map(|bound| {
                 let bound = with_unit(&bounded(bound, asked.limit, Bound::Upper), unit);
                 format!(
-                    " Put as an error: {} % of cases are within {bound}, with the same confidence.",
+                    " In terms of the error: {}\u{a0}% of cases are within {bound}, with the same confidence.",
                     percent(asked.proportion)
                 )
             });
             format!(
-                "{} passes. {counts} The proportion out of the limit is at most {upper} % ({}), and the requirement \
-                 leaves {allowed} %.{}",
+                "{} passes. {counts} The proportion out of the limit is at most {upper}\u{a0}% ({}), and the requirement \
+                 leaves {allowed}\u{a0}%.{}",
                 asked.id,
                 rule("upper"),
                 error.unwrap_or_default(),
             )
         }
         Verdict::Fail => format!(
-            "{} fails. {counts} The proportion out of the limit is at least {lower} % ({}), and the requirement leaves \
-             only {allowed} %.",
+            "{} fails. {counts} The proportion out of the limit is at least {lower}\u{a0}% ({}), and the requirement leaves \
+             only {allowed}\u{a0}%.",
             asked.id,
             rule("lower"),
         ),
         Verdict::NotShown => format!(
-            "{} is not shown. {counts} The proportion out of the limit is at least {lower} % and at most {upper} % \
-             ({}, each by itself), and the {allowed} % that the requirement leaves lies between: these trials show \
+            "{} is not shown. {counts} The proportion out of the limit is at least {lower}\u{a0}% and at most {upper}\u{a0}% \
+             ({}, each by itself), and the {allowed}\u{a0}% that the requirement leaves lies between: these trials show \
              neither that it is met nor that it is not.{}",
             asked.id,
             rule("lower and upper"),
@@ -138,13 +138,13 @@ fn table(plan: &Plan, assessment: &Assessment, csv: String) -> Table {
         row.extend([
             asked.output.name().to_owned(),
             with_unit(&short(asked.limit), asked.output.unit().symbol()),
-            format!("{} %", percent(asked.proportion)),
-            format!("{} %", percent(asked.confidence)),
+            format!("{}\u{a0}%", percent(asked.proportion)),
+            format!("{}\u{a0}%", percent(asked.confidence)),
             count(found.n),
             count(found.out),
             count(found.failed),
-            format!("{} %", bounded_percent(found.exceed_low, left, Bound::Lower)),
-            format!("{} %", bounded_percent(found.exceed_high, left, Bound::Upper)),
+            format!("{}\u{a0}%", bounded_percent(found.exceed_low, left, Bound::Lower)),
+            format!("{}\u{a0}%", bounded_percent(found.exceed_high, left, Bound::Upper)),
             found.verdict.word().to_owned(),
         ]);
         row

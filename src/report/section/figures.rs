@@ -115,7 +115,7 @@ impl VariantFigures<'_> {
     fn histogram(&self, measured: &Measured, files: &mut Files) -> Chart {
         let Measured { output, assessed, errors, .. } = measured;
         let name = self.name("histogram", *output);
-        let label = title(*output, "error");
+        let label = error_label(*output);
         let bias = assessed.summary.bias.map(|bias| bias.value);
         let data = Histogram { axis: axis(&label, *output), errors, limit: self.limit(*output), bias };
         let rows = histogram_bins(&data).into_iter().map(|bin| bin.map(Cell::from).into()).collect();
@@ -160,7 +160,7 @@ impl VariantFigures<'_> {
         let finite = |value: f64| Cell::from(value.is_finite().then_some(value));
         let rows = points.iter().map(|p| vec![p.x.into(), p.y.into(), finite(p.low), finite(p.high)]).collect();
         let csv = files.add(&name, &header, rows);
-        let label = title(output, "absolute error");
+        let label = format!("Absolute {}", lower_first(&error_label(output)));
         let data = ErrorCurve {
             axis: axis(&label, output),
             points: &points,
@@ -169,7 +169,7 @@ impl VariantFigures<'_> {
         };
         let s = &measured.assessed.summary;
         let description = format!(
-            "Absolute error of {} against the proportion of measured trials within it; 95 % are within {} {}.",
+            "Absolute error of {} against the proportion of measured trials within it; 95\u{a0}% are within {} {}.",
             output.name(),
             words::quantile(s.p95_abs, s.p95_abs_low, s.p95_abs_high),
             output.unit().symbol(),
@@ -180,7 +180,7 @@ impl VariantFigures<'_> {
                 .caption(&format!("How large the error of {} is in a proportion of cases{of}", output.name())),
             reading: format!(
                 "Choose a proportion below and go up to the curve: that many measured trials have an absolute error of at \
-                 most the value on the left. The band is the {} % confidence interval at each proportion by itself.",
+                 most the value on the left. The band is the {}\u{a0}% confidence interval at each proportion by itself.",
                 percent(CONFIDENCE),
             ),
             svg: error_curve(Alternative { title: &format!("Curve, {label}"), description: &description }, &data),
@@ -200,7 +200,7 @@ impl VariantFigures<'_> {
 
     fn side(&self, rows: &[Row], files: &mut Files) -> Chart {
         let name = format!("{}side-by-side", self.prefix);
-        let labels: Vec<String> = rows.iter().map(|row| title(row.output, "")).collect();
+        let labels: Vec<String> = rows.iter().map(|row| short_name(row.output)).collect();
         let data: Vec<OutputRow> = rows
             .iter()
             .zip(&labels)
@@ -226,8 +226,8 @@ impl VariantFigures<'_> {
         let description = format!("{limited} of {} outputs have a limit and are drawn in units of it.", rows.len());
         Chart {
             caption: self.caption("All outputs side by side, each in units of its limit"),
-            reading: "The box holds the middle half of the errors, the whiskers the middle 90 %; a whisker beyond a dashed \
-                      line means that more than 5 % of the errors are beyond the limit on that side."
+            reading: "The box holds the middle half of the errors, the whiskers the middle 90\u{a0}%; a whisker beyond a dashed \
+                      line means that more than 5\u{a0}% of the errors are beyond the limit on that side."
                 .to_owned(),
             svg: side_by_side(Alternative { title: "Outputs side by side", description: &description }, &data),
             id: name,
@@ -246,7 +246,7 @@ impl VariantFigures<'_> {
             [a, b, ..] => covariance(a, b),
             _ => None,
         };
-        let labels = [title(one, "error"), title(other, "error")];
+        let labels = [one, other].map(error_label);
         let axes = [axis(&labels[0], one), axis(&labels[1], other)];
         let data = Joint { axes, errors: &pairs, ellipse, limits: [self.limit(one), self.limit(other)] };
         let correlation = ellipse.and_then(|ellipse| ellipse_correlation(&ellipse));
@@ -258,7 +258,7 @@ impl VariantFigures<'_> {
         Chart {
             caption: self.caption("Error of cup inclination against error of cup anteversion"),
             reading: format!(
-                "Each dot is one trial{}; the ellipse would hold {} % of normal errors with the mean and covariance of all \
+                "Each dot is one trial{}; the ellipse would hold {}\u{a0}% of normal errors with the mean and covariance of all \
                  trials, and the box is made of the limits.{correlation}",
                 trials.thinning(),
                 percent(ELLIPSE),
@@ -314,7 +314,7 @@ impl VariantFigures<'_> {
     }
 
     fn against(&self, output: Output, errors: &Thin, drawn: &[DrawnColumn], trials: &TrialsFile) -> Chart {
-        let label = title(output, "error");
+        let label = error_label(output);
         let data: Vec<Drawn> = drawn
             .iter()
             .map(|drawn| Drawn { axis: Axis { label: &drawn.label, unit: drawn.unit }, values: &drawn.values })
@@ -385,12 +385,13 @@ fn error_column(output: Output) -> String {
     format!("{}_error_{}", output.id(), output.unit().suffix())
 }
 
-/// The output with what is shown of it, as a label.
-fn title(output: Output, what: &str) -> String {
-    let name = output.name();
-    let mut letters = name.chars();
-    let name = letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect());
-    if what.is_empty() { name } else { format!("{name}, {what}") }
+/// The short name of an output, as a label: `Leg length`.
+fn short_name(output: Output) -> String {
+    key_in_words(output.id())
+}
+
+fn error_label(output: Output) -> String {
+    format!("{} error", short_name(output))
 }
 
 fn lower_first(words: &str) -> String {

@@ -12,7 +12,7 @@ use serde_json::Value;
 pub struct InputBasis {
     /// `anatomy`, `implant`, or the id of a noise source.
     pub id: &'static str,
-    /// Whether it is in use.
+    /// Whether it is in use: switched on, and part of what is measured.
     pub on: bool,
     /// The basis.
     pub basis: Basis,
@@ -29,10 +29,19 @@ pub fn bases(variant: &Variant) -> Vec<InputBasis> {
     for (source, switch) in model.noise.clone().switches() {
         let basis = &noise.pointer(&pointer(source.id)).unwrap_or(&Value::Null)["basis"];
         if let Ok(basis) = serde_json::from_value(basis.clone()) {
-            bases.push(InputBasis { id: source.id, on: switch.scale != 0.0, basis });
+            bases.push(InputBasis {
+                id: source.id,
+                on: switch.scale != 0.0 && is_reached(variant, source.id),
+                basis,
+            });
         }
     }
     bases
+}
+
+/// Whether a source has anything to disturb in a variant: without a level reading those of the level have not.
+fn is_reached(variant: &Variant, source: &str) -> bool {
+    variant.procedure.plane == Plane::Level || !source.starts_with("level.")
 }
 
 pub fn section(plan: &Plan, files: &mut Files) -> Section {
@@ -144,6 +153,7 @@ fn sources(variant: &Variant, files: &mut Files) -> Entry {
         .map(|(source, switch)| {
             let state = match switch.scale {
                 0.0 => "off".to_owned(),
+                _ if !is_reached(variant, source.id) => "on, but no level is read".to_owned(),
                 1.0 => "on".to_owned(),
                 scale => format!("on, × {}", short(scale)),
             };
@@ -313,7 +323,10 @@ fn distribution(value: &Value) -> Option<(&str, &serde_json::Map<String, Value>)
 fn value_words(value: &Value, unit: &str) -> String {
     if let Some((kind, parameters)) = distribution(value) {
         let parameter = |(key, value): (&String, &Value)| match key.as_str() {
-            "truncated" => format!("within {}", value_words(value, unit)),
+            "truncated" => match value.as_array().map(Vec::as_slice) {
+                Some([low, high]) => format!("within {} to {}", value_words(low, ""), value_words(high, unit)),
+                _ => String::new(),
+            },
             "log_sd" => format!("sd of the logarithm {}", value_words(value, "")),
             _ => format!("{key} {}", value_words(value, unit)),
         };
@@ -330,7 +343,7 @@ fn value_words(value: &Value, unit: &str) -> String {
             let nested = values.iter().any(Value::is_array);
             let words: Vec<_> = values.iter().map(|value| value_words(value, "")).collect();
             let joined = if nested { format!("({})", words.join("), (")) } else { words.join(", ") };
-            if nested || unit.is_empty() { with_unit(&joined, unit) } else { with_unit(&joined, unit) }
+            with_unit(&joined, unit)
         }
         Value::Object(_) => value.to_string(),
     }

@@ -27,7 +27,7 @@ pub fn section(plan: &Plan, assessment: &Assessment, parts: &Parts, files: &mut 
 }
 
 fn summary(prefix: &str, label: Option<&str>, outputs: &[&OutputAssessment], csv: String) -> Table {
-    let level = format!("({} % interval)", percent(CONFIDENCE));
+    let level = format!("({}\u{a0}% interval)", percent(CONFIDENCE));
     let columns = [
         ("error of".to_owned(), false),
         ("unit".to_owned(), false),
@@ -35,7 +35,7 @@ fn summary(prefix: &str, label: Option<&str>, outputs: &[&OutputAssessment], csv
         ("failed".to_owned(), true),
         (format!("bias {level}"), true),
         (format!("standard deviation {level}"), true),
-        (format!("95 % of errors within {level}"), true),
+        (format!("95\u{a0}% of errors within {level}"), true),
         ("largest".to_owned(), true),
     ];
     let row = |assessed: &&OutputAssessment| {
@@ -56,7 +56,7 @@ fn summary(prefix: &str, label: Option<&str>, outputs: &[&OutputAssessment], csv
     Table {
         id: format!("table-{prefix}summary"),
         caption: format!("Errors in one line each{of}"),
-        reading: "Bias is the mean error, reading minus truth; 95 % of the absolute errors are within the value of the \
+        reading: "Bias is the mean error, reading minus truth; 95\u{a0}% of the absolute errors are within the value of the \
                   last column but one; the largest is that of these trials, more trials find larger ones. The file holds \
                   further quantiles and the root mean square."
             .to_owned(),
