@@ -26,6 +26,8 @@ pub enum Command {
     Assess(AssessArguments),
     /// Show one trial with every intermediate value.
     Trial(TrialArguments),
+    /// Compare the program with published figures on this machine.
+    Selfcheck(SelfcheckArguments),
     /// Say what a source, an output, a key or a term means, its unit, its default and where that comes from.
     Explain(ExplainArguments),
     /// Write a commented experiment file to start from.

@@ -8,6 +8,7 @@ mod message;
 mod new;
 mod progress;
 mod run;
+mod selfcheck;
 mod share;
 mod terminal;
 mod trial;
@@ -50,6 +51,7 @@ pub fn main() -> ExitCode {
         Command::Finish(arguments) => Err(share::finish(&arguments)),
         Command::Assess(arguments) => assess::assess(&arguments),
         Command::Trial(arguments) => trial::trial(&arguments),
+        Command::Selfcheck(arguments) => selfcheck::selfcheck(&arguments),
         Command::Explain(arguments) => explain::explain(&arguments),
         Command::New(arguments) => new::new(&arguments),
     };

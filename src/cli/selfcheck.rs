@@ -1,0 +1,119 @@
+//! `navassay selfcheck`: the published checks on this machine, as a record that can be printed.
+
+use super::Ending;
+use super::arguments::SelfcheckArguments;
+use super::message::Stop;
+use super::terminal::{align_right, show, table};
+use crate::checks::{Check, Found, Outcome, Verdict, run_all};
+use crate::record::tables::{Cell, write_table};
+use std::fmt::Write as _;
+
+/// Runs every check and says what was found.
+pub fn selfcheck(arguments: &SelfcheckArguments) -> Result<Ending, Stop> {
+    let outcomes = run_all();
+    show(&record(&outcomes));
+    if let Some(file) = &arguments.csv {
+        write_table(file, &HEADER, outcomes.iter().map(row))?;
+        show(&format!("\nwritten to {}\n", file.display()));
+    }
+    let failed = outcomes.iter().any(|outcome| outcome.verdict == Verdict::Failed);
+    Ok(if failed { Ending::NotShown } else { Ending::Shown })
+}
+
+const HEADER: [&str; 12] = [
+    "id",
+    "quantity",
+    "unit",
+    "expected",
+    "found",
+    "standard_error",
+    "trials",
+    "allowed_difference",
+    "source",
+    "mark",
+    "ok",
+    "why_not",
+];
+
+fn row(outcome: &Outcome) -> Vec<Cell> {
+    let Outcome { check, found, verdict } = outcome;
+    let value = found.as_ref().ok();
+    vec![
+        check.id.into(),
+        check.quantity.into(),
+        check.unit.into(),
+        check.expected.into(),
+        value.map(|found| found.value).filter(|value| value.is_finite()).into(),
+        value.and_then(|found| found.standard_error).into(),
+        value.map(|found| found.count).into(),
+        check.tolerance.to_string().into(),
+        check.source.into(),
+        check.mark.word().into(),
+        word(*verdict).into(),
+        found.as_ref().err().cloned().into(),
+    ]
+}
+
+/// The table, the sources in full below it, and the counts.
+fn record(outcomes: &[Outcome]) -> String {
+    let mut text = format!("{} {}: published checks\n\n", env!("CARGO_PKG_NAME"), env!("CARGO_PKG_VERSION"));
+    let mut rows = table(["check", "expected", "found", "allowed difference", "source", "mark", "ok"]);
+    let mut sources: Vec<&str> = Vec::new();
+    for Outcome { check, found, verdict } in outcomes {
+        let place = sources.iter().position(|source| *source == check.source).unwrap_or_else(|| {
+            sources.push(check.source);
+            sources.len() - 1
+        });
+        rows.add_row([
+            check.id.to_owned(),
+            with_unit(check.expected, check),
+            shown(found),
+            check.tolerance.to_string(),
+            format!("[{}]", place + 1),
+            check.mark.word().to_owned(),
+            word(*verdict).to_owned(),
+        ]);
+    }
+    let _ = writeln!(text, "{}\n\nwhat is compared", align_right(rows));
+    for check in outcomes.iter().map(|outcome| outcome.check) {
+        let _ = writeln!(text, "  {}: {}", check.id, check.quantity);
+    }
+    let _ = writeln!(text, "\nsources");
+    for (number, source) in (1..).zip(&sources) {
+        let _ = writeln!(text, "  [{number}] {source}");
+    }
+    let count = |verdict| outcomes.iter().filter(|outcome| outcome.verdict == verdict).count();
+    let _ = writeln!(
+        text,
+        "\n{} of {} checks that count passed, {} failed; {} more are shown only (recalled from memory, or of another \
+         set-up)",
+        count(Verdict::Passed),
+        outcomes.len() - count(Verdict::Shown),
+        count(Verdict::Failed),
+        count(Verdict::Shown),
+    );
+    for outcome in outcomes.iter().filter(|outcome| outcome.verdict == Verdict::Failed) {
+        let _ = writeln!(text, "failed: {outcome}");
+    }
+    text
+}
+
+fn with_unit(value: f64, check: &Check) -> String {
+    if check.unit.is_empty() { value.to_string() } else { format!("{value} {}", check.unit) }
+}
+
+fn shown(found: &Result<Found, String>) -> String {
+    match found {
+        Ok(Found { value, standard_error: None, .. }) => format!("{value:.6}"),
+        Ok(Found { value, standard_error: Some(error), .. }) => format!("{value:.6} ± {error:.1e}"),
+        Err(_) => "nothing".to_owned(),
+    }
+}
+
+const fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Passed => "yes",
+        Verdict::Failed => "NO",
+        Verdict::Shown => "shown only",
+    }
+}
