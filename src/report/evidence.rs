@@ -106,7 +106,7 @@ pub struct Heading {
 /// A chart.
 #[derive(Clone, Debug, Serialize)]
 pub struct Chart {
-    /// Its anchor, and the name of its file without folder and ending.
+    /// Name of its file without folder and ending; its anchor is the same behind `chart-`.
     pub id: String,
     /// What it shows.
     pub caption: String,
