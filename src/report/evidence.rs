@@ -106,7 +106,7 @@ pub struct Heading {
 /// A chart.
 #[derive(Clone, Debug, Serialize)]
 pub struct Chart {
-    /// Its anchor, and the name of its file without folder and ending.
+    /// Name of its file without folder and ending; its anchor is the same behind `chart-`.
     pub id: String,
     /// What it shows.
     pub caption: String,
@@ -214,12 +214,11 @@ pub(super) fn label(plan: &Plan, variant: &Variant) -> Option<String> {
     if plan.variants.len() < 2 {
         return None;
     }
-    let mut label = variant.arm.clone();
     let values = plan.points.get(variant.point as usize).map_or(&[][..], |point| &point.values);
-    for (path, value) in values {
-        label.push_str(&format!("; {path} = {value}"));
-    }
-    Some(label)
+    let values = values.iter().map(|(path, value)| format!("{path} = {value}"));
+    // With one arm at several points, the point says it all.
+    let arms = plan.variants.iter().any(|other| other.arm != variant.arm).then(|| variant.arm.clone());
+    Some(arms.into_iter().chain(values).collect::<Vec<_>>().join("; "))
 }
 
 /// What begins the names of a variant's files and anchors: its number and arm; nothing where there is one variant.

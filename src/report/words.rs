@@ -206,7 +206,7 @@ mod tests {
                         Bound::Upper => read >= value - slack,
                         Bound::Lower => read <= value + slack,
                     };
-                    prop_assert!(bounds);
+                    prop_assert!(bounds, "{} is no bound of {}", read, value);
                 }
             }
         }

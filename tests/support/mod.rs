@@ -1,0 +1,48 @@
+//! A run with its report, through the library, in a folder of its own.
+
+use navassay::experiment::Plan;
+use navassay::record::{Parts, sums};
+use navassay::report::{Evidence, write_report};
+use navassay::study::assess;
+use navassay::trial::{self, Progress, RunFolder};
+use std::path::Path;
+use tempfile::TempDir;
+
+/// Runs on, in silence.
+struct Silent;
+
+impl Progress for Silent {
+    fn begin(&self, _: u64) {}
+    fn advance(&self, _: u64) {}
+    fn interrupted(&self) -> bool {
+        false
+    }
+}
+
+/// A report on disk and what it was written from.
+pub struct Reported {
+    pub folder: TempDir,
+    pub evidence: Evidence,
+    pub page: String,
+}
+
+/// Runs an experiment's text and writes its report.
+pub fn reported(text: &str) -> Reported {
+    let folder = tempfile::tempdir().expect("a folder for temporary files");
+    let plan = Plan::parse("hip.toml", text).unwrap_or_else(|error| panic!("{text}\n{error}"));
+    let evidence = report_into(folder.path(), &plan);
+    let page = std::fs::read_to_string(folder.path().join("report.html")).expect("the page was written");
+    Reported { folder, evidence, page }
+}
+
+/// Runs a plan in a folder, or goes on there, and writes its report.
+pub fn report_into(path: &Path, plan: &Plan) -> Evidence {
+    let folder = RunFolder::open(path, plan, false).expect("an empty folder");
+    trial::run(plan, &folder, 1, &Silent).expect("room for a small run");
+    let assessment = assess(plan, &folder.parts()).expect("parts that were just written");
+    let parts = Parts::list(&folder.parts()).expect("parts that were just written");
+    let evidence = Evidence::of(plan, &assessment, &parts).expect("parts that were just written");
+    write_report(path, &evidence).expect("room for a report");
+    sums::write_sums(path).expect("room for checksums");
+    evidence
+}
