@@ -1,5 +1,4 @@
 //! After the first trial, a trial allocates nothing.
-#![cfg(feature = "simulator")]
 
 use navassay::experiment::Plan;
 use navassay::record::Block;

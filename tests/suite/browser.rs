@@ -1,0 +1,86 @@
+//! The page as a browser shows it.
+
+
+use std::path::Path;
+use std::process::{Command, Output};
+use crate::support::{Reported, reported};
+
+/// The shipped experiment with the widest tables, in few trials, and a second arm with a long name.
+fn report() -> Reported {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("experiments/primary.toml");
+    let text = std::fs::read_to_string(path).expect("a shipped experiment").replace("trials = 20000", "trials = 60");
+    let arms = "[[arm]]\nname = \"bony plane\"\n[[arm]]\nname = \"level plane, truth in the bony plane\"\n\
+                set = { \"measure.plane\" = \"level\" }\n";
+    reported(&format!("{text}\n{arms}"))
+}
+
+/// Chromium without a window, on a file in the folder of a report.
+fn chromium(report: &Reported, file: &str, arguments: &[&str]) -> Output {
+    let folder = report.folder.path();
+    Command::new("chromium")
+        .args(["--headless=new", "--no-sandbox", "--disable-gpu", "--allow-file-access-from-files"])
+        .args(["--enable-logging=stderr", "--virtual-time-budget=10000"])
+        .arg(format!("--user-data-dir={}", folder.join(".browser").display()))
+        .args(arguments)
+        .arg(format!("file://{}", folder.join(file).display()))
+        .output()
+        .expect("Debian's chromium is installed")
+}
+
+/// What a script finds in a page that is `width` pixels wide; `page` and `view` are its document and window.
+fn measured(report: &Reported, file: &str, width: u32, script: &str) -> String {
+    let wrapper = format!(
+        "<!doctype html><iframe src=\"{file}\" style=\"width:{width}px;height:900px;border:0\" onload=\"\
+         const view = this.contentWindow, page = this.contentDocument;\
+         document.querySelector('output').textContent = String({script})\"></iframe><output></output>"
+    );
+    std::fs::write(report.folder.path().join("wrapper.html"), wrapper).expect("room for a wrapper");
+    let output = chromium(report, "wrapper.html", &["--dump-dom"]);
+    let page = String::from_utf8_lossy(&output.stdout).into_owned();
+    let found = page.rsplit_once("<output>").and_then(|(_, rest)| rest.split_once("</output>"));
+    let (found, _) = found.unwrap_or_else(|| panic!("{page}\n{}", String::from_utf8_lossy(&output.stderr)));
+    found.to_owned()
+}
+
+#[test]
+#[ignore = "needs Debian's chromium; .ci/run installs it"]
+fn outside_page_loads_alone_and_without_complaint() {
+    let report = report();
+    let output = chromium(&report, "report.html", &["--dump-dom"]);
+    let messages = String::from_utf8_lossy(&output.stderr);
+    assert!(!messages.contains("CONSOLE"), "{messages}");
+    let shown = String::from_utf8_lossy(&output.stdout);
+    assert_eq!(shown.matches("<svg").count(), report.evidence.charts().count());
+    assert_eq!(measured(&report, "report.html", 1000, "view.performance.getEntriesByType('resource').length"), "0");
+}
+
+#[test]
+#[ignore = "needs Debian's chromium; .ci/run installs it"]
+fn outside_phone_needs_no_sideways_scrolling() {
+    let report = report();
+    assert_eq!(measured(&report, "report.html", 412, "view.innerWidth"), "412");
+    let width: u32 =
+        measured(&report, "report.html", 412, "page.scrollingElement.scrollWidth").parse().expect("a width");
+    assert!(width <= 412, "{width}");
+}
+
+/// The rules for paper, applied to a page as wide as A4 between its margins: 182 mm are 688 px at 96 px an inch.
+#[test]
+#[ignore = "needs Debian's chromium; .ci/run installs it"]
+fn outside_no_table_is_wider_than_paper() {
+    let report = report();
+    let on_paper = report.page.replace("@media print", "@media all").replace("@media screen", "@media not all");
+    std::fs::write(report.folder.path().join("paper.html"), on_paper).expect("room for a page");
+    let script = "Array.from(page.querySelectorAll('.scroll, svg')).filter(box => \
+                  Math.max(box.scrollWidth, box.getBoundingClientRect().right) > 688.5)\
+                  .map(box => box.ariaLabel + ' ' + box.scrollWidth).join(', ')";
+    assert_eq!(measured(&report, "paper.html", 688, script), "");
+    assert!(
+        !measured(&report, "report.html", 412, script).is_empty(),
+        "on a phone wide tables do scroll in their box"
+    );
+    let pdf = report.folder.path().join("report.pdf");
+    chromium(&report, "report.html", &["--no-pdf-header-footer", &format!("--print-to-pdf={}", pdf.display())]);
+    let pdf = std::fs::read(pdf).expect("a printed page");
+    assert!(pdf.starts_with(b"%PDF") && pdf.len() > 50_000);
+}

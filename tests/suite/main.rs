@@ -1,0 +1,13 @@
+//! Every test of the whole program but two that need a crate of their own (`tests/blind.rs`, `tests/allocation.rs`):
+//! one binary, because each one takes the table library in anew.
+
+mod browser;
+mod controls;
+mod draws;
+mod experiments;
+mod messages;
+mod properties;
+mod published_checks;
+mod report;
+mod streams;
+mod support;

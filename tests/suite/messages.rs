@@ -1,0 +1,90 @@
+//! What a user reads when an experiment file is wrong.
+
+use miette::{GraphicalReportHandler, GraphicalTheme};
+use navassay::experiment::Plan;
+
+/// The message as it is shown, without colours.
+fn message(text: &str) -> String {
+    let error = Plan::parse("hip.toml", text).expect_err("this file is wrong");
+    rendered(&error)
+}
+
+fn rendered(finding: &dyn miette::Diagnostic) -> String {
+    let mut page = String::new();
+    GraphicalReportHandler::new_themed(GraphicalTheme::unicode_nocolor())
+        .with_width(100)
+        .with_links(false)
+        .render_report(&mut page, finding)
+        .expect("a report can be written to a string");
+    // No spaces at the ends of lines: editors take them away.
+    page.lines().map(str::trim_end).collect::<Vec<_>>().join("\n")
+}
+
+macro_rules! messages {
+    ($($name:ident: $text:literal,)+) => {
+        $(#[test]
+        fn $name() {
+            insta::assert_snapshot!(message($text));
+        })+
+    };
+}
+
+messages! {
+    regress_wrong_key: "seed = 1\n\n[protocol]\nframe_rate = 60\n",
+    regress_unknown_section: "seed = 1\n\n[mesure]\nplane = \"level\"\n",
+    regress_wrong_parameter: "seed = 1\n[anatomy]\ntilt_deg = { normal = { mean = -4, std = 6 } }\n",
+    regress_wrong_word: "seed = 1\n\n[measure]\nplane = \"boney\"\n",
+    regress_wrong_kind: "seed = 1\n\n[protocol]\ncup_frames = \"forty\"\n",
+    regress_fraction_of_a_frame: "seed = 1\n\n[protocol]\ncup_frames = 40.5\n",
+    regress_impossible_value: "seed = 1\n\n[protocol]\nframe_rate_hz = 0\ntrace_frames = 4\n",
+    regress_not_a_number: "seed = 1\n\n[noise.femur.groove]\neach_axis_mm = { normal = { sd = nan } }\n",
+    regress_second_distribution:
+        "seed = 1\n\n[implant]\noffset_mm = { normal = { sd = 3 }, rectangular = { low = -1, high = 1 } }\n",
+    regress_negative_sd: "seed = 1\n\n[noise.femur.groove]\neach_axis_mm = { normal = { sd = -0.15 } }\n",
+    regress_missing_parameter: "seed = 1\n\n[noise.femur.groove]\neach_axis_mm = { normal = { mean = 0.15 } }\n",
+    regress_impossible_pelvis:
+        "seed = 1\n\n[anatomy]\nasis_width_mm = { normal = { mean = 238, sd = 40 } }\n",
+    regress_nearly_collinear_markers:
+        "seed = 1\n\n[tools]\nprobe_markers_mm = [[-30.0, 0.0, 0.0], [0.0, 0.2, 0.0], [30.0, 0.0, 0.0]]\n",
+    regress_missing_seed: "title = \"Primary hip\"\n\n[measure]\nplane = \"level\"\n",
+    regress_empty_file: "",
+    regress_not_toml: "seed = 1\n\n[measure]\nplane = level\n",
+    regress_table_not_closed: "seed = 1\n\n[measure\nplane = \"level\"\n",
+    regress_unknown_arm_path:
+        "seed = 1\n\n[[arm]]\nname = \"steady hand\"\nset = { \"noise.probe.tremor.each_axis\" = 0.1 }\n",
+    regress_arm_sets_section:
+        "seed = 1\n\n[[arm]]\nname = \"level\"\n[arm.set]\nmeasure.plane = \"level\"\n",
+    regress_arm_sets_seed: "seed = 1\n\n[[arm]]\nname = \"other draws\"\nset = { seed = 2 }\n",
+    regress_arm_sets_impossible_value:
+        "seed = 1\n\n[[arm]]\nname = \"no trace\"\nset = { \"protocol.trace_frames\" = 0 }\n",
+    regress_sweep_of_an_arm_path:
+        "seed = 1\n\n[[arm]]\nname = \"level\"\nset = { \"measure.plane\" = \"level\" }\n\n[[sweep]]\nvary = \"measure.plane\"\nover = [\"bony\", \"level\"]\n",
+    regress_wrong_limit_unit:
+        "seed = 1\n\n[[requirement]]\nid = \"ACC-01\"\ntext = \"Within 3.\"\noutput = \"inclination\"\nlimit_mm = 3.0\nproportion = 0.95\nconfidence = 0.95\n",
+    regress_missing_limit:
+        "seed = 1\n\n[[requirement]]\nid = \"ACC-01\"\ntext = \"Within 3.\"\noutput = \"offset\"\nproportion = 0.95\nconfidence = 0.95\n",
+    regress_percent_for_proportion:
+        "seed = 1\n\n[[requirement]]\nid = \"ACC-01\"\ntext = \"Within 3.\"\noutput = \"offset\"\nlimit_mm = 3\nproportion = 95\nconfidence = 0.95\n",
+    regress_off_names_nothing: "seed = 1\n\n[noise]\noff = [\"tracker\", \"probe.tremer\"]\n",
+    regress_off_and_only: "seed = 1\n\n[noise]\noff = [\"tracker\"]\nonly = [\"probe\"]\n",
+    regress_published_without_source:
+        "seed = 1\n\n[noise.femur.groove]\neach_axis_mm = 0.1\nbasis = { kind = \"published\" }\n",
+    regress_two_arms_of_one_name: "seed = 1\n\n[[arm]]\nname = \"a\"\n\n[[arm]]\nname = \"a\"\n",
+}
+
+#[test]
+fn regress_missing_file() {
+    let error = Plan::read("no-such-file.toml").expect_err("there is no such file");
+    let page = rendered(&error);
+    assert!(page.contains("cannot read no-such-file.toml"), "{page}");
+}
+
+#[test]
+fn regress_warnings() {
+    let text = "seed = 1\ntrials = 50\n\n[anatomy]\ntilt_deg = 30.0\n\n[noise.landmark.tissue]\nasis_mm = 0.0\n\
+                pubis_mm = 0.0\n\n[[requirement]]\nid = \"ACC-01\"\ntext = \"Within 3.\"\noutput = \"offset\"\n\
+                limit_mm = 3\nproportion = 0.95\nconfidence = 0.95\n";
+    let plan = Plan::parse("hip.toml", text).expect("warnings stop nothing");
+    let pages: Vec<_> = plan.warnings.iter().map(|warning| rendered(warning)).collect();
+    insta::assert_snapshot!(pages.join("\n"));
+}

@@ -1,0 +1,224 @@
+//! The report of a run: complete, closed in itself, and the same bytes each time.
+
+
+use navassay::experiment::Plan;
+use navassay::report::{ALWAYS, Entry, Evidence};
+use std::collections::BTreeSet;
+use crate::support::{Reported, report_into, reported};
+
+const PLAIN: &str = "seed = 5\ntrials = 60\n";
+
+fn requirement(id: &str, output: &str, limit: &str, proportion: f64) -> String {
+    format!(
+        "[[requirement]]\nid = \"{id}\"\ntext = \"A requirement.\"\noutput = \"{output}\"\n{limit}\n\
+         proportion = {proportion}\nconfidence = 0.95\n"
+    )
+}
+
+/// What stands between two marks, each time.
+fn between<'a>(text: &'a str, open: &str, close: &str) -> Vec<&'a str> {
+    text.split(open).skip(1).filter_map(|rest| rest.split_once(close).map(|(found, _)| found)).collect()
+}
+
+/// The page without tags, and without the pictures' coordinates.
+fn words(page: &str) -> String {
+    let body = page.split("</style>").nth(1).expect("a page with a style");
+    let mut text = String::new();
+    for piece in body.split('<').skip(1) {
+        text.push_str(piece.split_once('>').map_or("", |(_, words)| words));
+        text.push(' ');
+    }
+    text
+}
+
+/// What is true of every report.
+fn check(report: &Reported) {
+    let Reported { folder, evidence, page } = report;
+    let ids: Vec<&str> = between(page, " id=\"", "\"");
+    let anchors: BTreeSet<&str> = ids.iter().copied().collect();
+    assert_eq!(ids.len(), anchors.len(), "an anchor stands twice");
+
+    // Every table and chart has an anchor and its files.
+    for table in evidence.tables() {
+        assert!(anchors.contains(table.id.as_str()), "{}", table.id);
+        assert!(folder.path().join(format!("tables/{}.csv", table.csv)).is_file(), "{}", table.csv);
+        assert!(table.rows.iter().all(|row| row.len() == table.columns.len()), "{}", table.id);
+        assert!(table.reading.ends_with('.') || table.reading.contains("Basis: "), "{}", table.reading);
+    }
+    for chart in evidence.charts() {
+        assert!(anchors.contains(format!("chart-{}", chart.id).as_str()), "{}", chart.id);
+        assert!(folder.path().join(format!("tables/{}.csv", chart.csv)).is_file(), "{}", chart.csv);
+        let svg = std::fs::read_to_string(folder.path().join(format!("charts/{}.svg", chart.id))).expect("a chart");
+        assert!(svg.contains("<title>") && svg.contains("<desc>") && !svg.contains("var("), "{}", chart.id);
+        assert!(chart.reading.ends_with('.'), "{}", chart.reading);
+    }
+    let named: BTreeSet<String> = evidence.files.iter().map(|file| file.name.clone()).collect();
+    assert_eq!(named.len(), evidence.files.len(), "two tables have one file");
+
+    // Every link leads somewhere; nothing is fetched.
+    for link in between(page, " href=\"", "\"") {
+        match link.strip_prefix('#') {
+            Some(anchor) => assert!(anchors.contains(anchor), "{link}"),
+            None => assert!(link == "data:," || folder.path().join(link).is_file(), "{link}"),
+        }
+    }
+    for forbidden in [" src=", "<script", "@import", "url(", "<link rel=\"stylesheet"] {
+        assert!(!page.contains(forbidden), "{forbidden}");
+    }
+    assert_eq!(page.matches("http").count(), page.matches("xmlns=\"http://www.w3.org/2000/svg\"").count());
+
+    // What must never be missing, and what must never be there.
+    let words = words(page);
+    for sentence in ALWAYS {
+        assert!(words.contains(sentence), "{sentence}");
+    }
+    for section in &evidence.sections {
+        assert!(!section.entries.is_empty(), "{}", section.id);
+    }
+    let bad = |word: &str| ["nan", "inf", "-inf", "undefined", "none,"].contains(&word.to_lowercase().as_str());
+    let word = words.split(|letter: char| !letter.is_alphanumeric() && letter != '-').find(|word| bad(word));
+    assert_eq!(word, None);
+    let machine = folder.path().to_string_lossy();
+    assert!(!page.contains(&*machine), "the page names its folder");
+    assert!(page.len() < 5_000_000);
+}
+
+fn verdicts(evidence: &Evidence) -> Vec<(&'static str, String)> {
+    let entries = evidence.sections.iter().flat_map(|section| &section.entries);
+    entries
+        .filter_map(|e| if let Entry::Verdict(v) = e { Some((v.verdict, v.sentence.clone())) } else { None })
+        .collect()
+}
+
+#[test]
+fn identity_report_without_requirements() {
+    let report = reported(PLAIN);
+    check(&report);
+    assert_eq!(verdicts(&report.evidence), []);
+    assert!(report.page.contains("no requirement") && report.page.contains("Not given"));
+}
+
+#[test]
+fn identity_every_verdict_is_a_sentence_with_its_rule() {
+    let text = [
+        PLAIN,
+        &requirement("LOOSE", "inclination", "limit_deg = 60", 0.95),
+        &requirement("TIGHT", "anteversion", "limit_deg = 0.01", 0.95),
+        &requirement("FEW", "leg_length", "limit_mm = 60", 0.999),
+    ]
+    .concat();
+    let report = reported(&text);
+    check(&report);
+    let [loose, tight, few] = &verdicts(&report.evidence)[..] else { panic!("three verdicts") };
+    assert_eq!([loose.0, tight.0, few.0], ["pass", "fail", "not shown"]);
+    assert!(loose.1.starts_with("LOOSE passes.") && loose.1.contains("upper Clopper-Pearson bound at 95\u{a0}%"));
+    // 1 - 0.05^(1/60): the bound of none out of 60, in closed form (Clopper CJ, Pearson ES. Biometrika 1934).
+    assert!(loose.1.contains("at most 4.88\u{a0}%") && loose.1.contains("leaves 5\u{a0}%"), "{}", loose.1);
+    assert!(tight.1.starts_with("TIGHT fails.") && tight.1.contains("at least"), "{}", tight.1);
+    assert!(few.1.starts_with("FEW is not shown.") && few.1.contains("would show it"), "{}", few.1);
+    for (_, sentence) in [loose, tight, few] {
+        assert!(sentence.contains("counted as out"), "{sentence}");
+    }
+}
+
+#[test]
+fn identity_report_without_noise() {
+    let text = format!(
+        "{PLAIN}[noise]\nonly = [\"posture.reduction\"]\n{}",
+        requirement("Z", "offset", "limit_mm = 1e-6", 0.9)
+    );
+    let report = reported(&text);
+    check(&report);
+    assert_eq!(verdicts(&report.evidence)[0].0, "pass");
+}
+
+/// A probe that is not turned leaves its tip undetermined; without it nothing can be measured.
+#[test]
+fn identity_report_when_every_trial_fails() {
+    let text = format!(
+        "{PLAIN}[protocol]\ntip_pivot_cone_deg = 1e-9\n[noise]\nonly = [\"femur.groove\"]\n{}{}",
+        requirement("A", "inclination", "limit_deg = 3", 0.95),
+        requirement("B", "leg_length", "limit_mm = 3", 0.95),
+    );
+    let report = reported(&text);
+    check(&report);
+    for (verdict, sentence) in verdicts(&report.evidence) {
+        assert_eq!(verdict, "fail");
+        assert!(sentence.contains("In 60 of 60 trials") && sentence.contains("(60 without a reading"), "{sentence}");
+    }
+    let failures = report.evidence.tables().find(|table| table.id == "table-failures").expect("always there");
+    assert!(failures.rows.iter().any(|row| row[1].contains("rank loss") && row[2] == "60"), "{:?}", failures.rows);
+}
+
+#[test]
+fn identity_every_variant_has_its_own_part() {
+    let text = format!(
+        "{PLAIN}[[arm]]\nname = \"bony & <plain>\"\n[[arm]]\nname = \"level\"\nset = {{ \"measure.plane\" = \"level\" }}\n\
+         [[sweep]]\nvary = \"noise.landmark.palpation.asis.anterior_mm.normal.sd\"\nover = [1, 2]\n{}",
+        requirement("A", "inclination", "limit_deg = 3", 0.95),
+    );
+    let report = reported(&text);
+    check(&report);
+    assert_eq!(verdicts(&report.evidence).len(), 4);
+    assert_eq!(report.evidence.charts().filter(|chart| chart.id.contains("joint-cup")).count(), 4);
+    assert!(report.page.contains("bony &amp; &lt;plain&gt;") && !report.page.contains("<plain>"));
+    let differences = report.evidence.tables().find(|table| table.id == "table-variants").expect("several variants");
+    assert!(differences.rows.iter().any(|row| row[1] == "measure.plane" && row[3] == "level"));
+}
+
+#[test]
+fn identity_same_run_same_bytes_and_no_remains() {
+    let text = [PLAIN, &requirement("A", "inclination", "limit_deg = 3", 0.95)].concat();
+    let (one, other) = (reported(&text), reported(&text));
+    let sums =
+        |report: &Reported| std::fs::read_to_string(report.folder.path().join("SHA256SUMS")).expect("checksums");
+    assert_eq!(sums(&one), sums(&other));
+    // The same trials without the requirement: its chart against the drawn values is gone.
+    let path = one.folder.path();
+    assert!(path.join("charts/against-inclination.svg").is_file());
+    report_into(path, &Plan::parse("hip.toml", PLAIN).expect("a sound experiment"));
+    assert!(!path.join("charts/against-inclination.svg").exists());
+}
+
+/// Contrast of two colours: WCAG 2.2, "contrast ratio" and "relative luminance".
+fn contrast(one: &str, other: &str) -> f64 {
+    let luminance = |colour: &str| {
+        let part = |at: usize| {
+            let part = u8::from_str_radix(&colour[at..at + 2], 16).expect("two hexadecimal digits");
+            let part = f64::from(part) / 255.0;
+            if part <= 0.04045 { part / 12.92 } else { libm::pow((part + 0.055) / 1.055, 2.4) }
+        };
+        0.2126 * part(1) + 0.7152 * part(3) + 0.0722 * part(5)
+    };
+    let (one, other) = (luminance(one) + 0.05, luminance(other) + 0.05);
+    (one / other).max(other / one)
+}
+
+/// WCAG 2.2 asks 4.5 of text (success criterion 1.4.3, level AA).
+#[test]
+fn table_contrast_of_every_text_colour_in_both_themes() {
+    let page = reported(PLAIN).page;
+    let style = between(&page, "<style>", "</style>")[0];
+    // A theme's colours stand in the rule that begins with its name, for charts and page each.
+    let colour = |theme: &str, name: &str| {
+        let mut rules = style.split("[data-theme=").filter(|rule| rule.starts_with(theme));
+        let key = format!("{name}:");
+        let value = rules.find_map(|rule| rule.split('}').next()?.split(&key).nth(1)?.get(..7).map(str::to_owned));
+        value.unwrap_or_else(|| panic!("{name} in {theme}"))
+    };
+    let texts =
+        ["--chart-text", "--chart-muted", "--chart-first", "--chart-second", "--chart-third", "--chart-fourth"];
+    let more = ["--link", "--pass", "--fail", "--not-shown"];
+    for theme in ["light]{", "dark]{"] {
+        for name in texts.iter().chain(&more) {
+            let found = contrast(&colour(theme, name), &colour(theme, "--chart-paper"));
+            assert!(found >= 4.5, "{name} in {theme}: {found}");
+        }
+        for name in ["--chart-text", "--chart-muted"] {
+            let found = contrast(&colour(theme, name), &colour(theme, "--shade"));
+            assert!(found >= 4.5, "{name} on shaded rows in {theme}: {found}");
+        }
+    }
+    // Black on white is 21 by definition.
+    assert!((contrast("#000000", "#ffffff") - 21.0).abs() < 1e-9);
+}
