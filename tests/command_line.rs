@@ -1,0 +1,372 @@
+//! The program as a user meets it: exit status, what goes where, and the same results on any number of threads.
+#![cfg(feature = "simulator")]
+
+use assert_cmd::cargo::cargo_bin;
+use navassay::record::{Parts, Rows};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+use std::time::{Duration, Instant};
+use tempfile::TempDir;
+
+/// A small experiment: few frames, so that thousands of trials take a moment.
+const SMALL: &str = r#"
+title = "small"
+seed = 5
+trials = 300
+
+[protocol]
+tip_pivot_frames = 6
+landmark_frames = 2
+trace_frames = 12
+centre_frames = 6
+cup_frames = 2
+
+[[requirement]]
+id = "REQ-01"
+text = "Cup inclination is read within 30 degrees in 90 of 100 cases, with 90 % confidence."
+output = "inclination"
+limit_deg = 30.0
+proportion = 0.9
+confidence = 0.9
+"#;
+
+/// A folder with an experiment in it.
+struct Bench {
+    folder: TempDir,
+}
+
+impl Bench {
+    fn new() -> Self {
+        let bench = Self { folder: tempfile::tempdir().expect("a folder") };
+        bench.write("small.toml", SMALL);
+        bench
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn write(&self, name: &str, text: &str) {
+        std::fs::write(self.path(name), text).expect("a file");
+    }
+
+    fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = Command::new(cargo_bin!("navassay"));
+        command.current_dir(self.folder.path()).args(arguments);
+        command
+    }
+
+    fn run(&self, arguments: &[&str]) -> Ended {
+        Ended::of(&self.command(arguments).output().expect("a command that starts"))
+    }
+
+    /// The bytes of the files of a folder, by name.
+    fn bytes(&self, folder: &str) -> BTreeMap<String, Vec<u8>> {
+        let entries = std::fs::read_dir(self.path(folder)).expect("a folder");
+        let file = |entry: std::io::Result<std::fs::DirEntry>| {
+            let entry = entry.expect("an entry");
+            (entry.file_name().to_string_lossy().into_owned(), std::fs::read(entry.path()).expect("a file"))
+        };
+        entries.map(file).collect()
+    }
+
+    /// Errors of one output in the order of the trials.
+    fn errors(&self, run: &str) -> Vec<Option<f64>> {
+        let parts = Parts::list(&self.path(run).join("parts")).expect("parts");
+        parts.column(0, "anteversion_error_deg", Rows::All).expect("a column").iter().collect()
+    }
+}
+
+#[derive(Debug)]
+struct Ended {
+    status: Option<i32>,
+    said: String,
+    complained: String,
+}
+
+impl Ended {
+    fn of(output: &Output) -> Self {
+        Self {
+            status: output.status.code(),
+            said: String::from_utf8_lossy(&output.stdout).into_owned(),
+            complained: String::from_utf8_lossy(&output.stderr).into_owned(),
+        }
+    }
+
+    #[track_caller]
+    fn with(self, status: i32) -> Self {
+        assert_eq!(self.status, Some(status), "{self:?}");
+        self
+    }
+}
+
+fn shipped(name: &str) -> String {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("experiments").join(name).display().to_string()
+}
+
+#[test]
+fn identity_results_on_standard_output_and_messages_on_standard_error() {
+    let bench = Bench::new();
+    let ended = bench.run(&["run", "small.toml"]).with(0);
+    for word in ["small: 300 trials", "cup anteversion, °", "REQ-01", "pass", "written to reports/small"] {
+        assert!(ended.said.contains(word), "{word}: {}", ended.said);
+    }
+    assert!(ended.complained.contains("every noise source in use is assumed"), "{}", ended.complained);
+    assert!(!ended.said.contains("assumed:"), "{}", ended.said);
+    // Every file and folder that is named is there; some say in brackets what they hold.
+    let names = ended.said.lines().filter_map(|line| line.strip_prefix("  "));
+    let named: Vec<_> = names.map(|line| line.split(" (").next().unwrap_or(line)).collect();
+    assert!(named.contains(&"run.json") && named.contains(&"SHA256SUMS"), "{named:?}");
+    for name in named {
+        assert!(bench.path("reports/small").join(name).exists(), "{name}");
+    }
+    let quiet = bench.run(&["run", "small.toml", "--quiet", "--out", "quiet"]).with(0);
+    assert!(!quiet.said.contains("cup anteversion") && quiet.said.contains("written to quiet"), "{}", quiet.said);
+}
+
+#[test]
+fn identity_a_requirement_that_fails_ends_with_one() {
+    let bench = Bench::new();
+    let control = shipped("controls/known-bias.toml");
+    let ended = bench.run(&["run", &control, "--trials", "200"]).with(1);
+    assert!(ended.said.contains("200 of 200") && ended.said.contains("fail"), "{}", ended.said);
+    bench.run(&["assess", "reports/known-bias"]).with(1);
+    // Too few to show it either way ends with one as well.
+    let few = bench.run(&["run", "small.toml", "--trials", "5"]).with(1);
+    assert!(few.said.contains("not shown"), "{}", few.said);
+}
+
+#[test]
+fn identity_wrong_input_ends_with_two_and_writes_nothing() {
+    let bench = Bench::new();
+    bench.write("wrong.toml", "seed = 1\n[mesure]\nplane = \"level\"\n");
+    bench.write("not.toml", "seed = = 1\n");
+    bench.write("empty.toml", "");
+    let wrong: &[&[&str]] = &[
+        &[],
+        &["walk", "small.toml"],
+        &["run"],
+        &["run", "absent.toml"],
+        &["run", "wrong.toml"],
+        &["run", "not.toml"],
+        &["run", "empty.toml"],
+        &["run", "small.toml", "--trials", "0"],
+        &["run", "small.toml", "--trials", "ten"],
+        &["run", "small.toml", "--seed", "-1"],
+        &["run", "small.toml", "--threads", "0"],
+        &["run", "small.toml", "--shard", "3/2"],
+        &["run", "small.toml", "--shard", "1/2"],
+        &["run", "small.toml", "--unknown"],
+        &["check", "wrong.toml"],
+        &["check", "absent.toml"],
+        &["trial", "wrong.toml", "0"],
+        &["trial", "small.toml", "-1"],
+        &["trial", "small.toml", "0", "--arm", "absent"],
+        &["trial", "small.toml", "0", "--point", "1"],
+        &["assess", "absent"],
+        &["finish", "absent"],
+        &["explain", "qqqq"],
+        &["explain", "landmark.tisue"],
+        &["new", "absent/hip"],
+    ];
+    for arguments in wrong {
+        let ended = bench.run(arguments).with(2);
+        assert!(ended.said.is_empty(), "{arguments:?}: {}", ended.said);
+        assert!(!ended.complained.trim().is_empty(), "{arguments:?}");
+    }
+    let mut left: Vec<_> = bench.bytes(".").into_keys().collect();
+    left.sort();
+    assert_eq!(left, ["empty.toml", "not.toml", "small.toml", "wrong.toml"]);
+}
+
+#[test]
+fn identity_a_folder_keeps_its_plan() {
+    let bench = Bench::new();
+    bench.run(&["run", "small.toml"]).with(0);
+    let before = bench.bytes("reports/small/parts");
+
+    let other = bench.run(&["run", "small.toml", "--seed", "6"]).with(2);
+    assert!(other.complained.contains("seed was 5 there and is 6 now"), "{}", other.complained);
+    assert!(other.complained.contains("--out") && other.complained.contains("--replace"), "{}", other.complained);
+    let fewer = bench.run(&["run", "small.toml", "--trials", "200"]).with(2);
+    assert!(fewer.complained.contains("300"), "{}", fewer.complained);
+    assert_eq!(bench.bytes("reports/small/parts"), before, "a refused run changes nothing");
+
+    // The same command again finds everything there.
+    bench.run(&["run", "small.toml"]).with(0);
+    assert_eq!(bench.bytes("reports/small/parts"), before);
+
+    bench.run(&["run", "small.toml", "--seed", "6", "--replace"]).with(0);
+    assert_ne!(bench.bytes("reports/small/parts"), before);
+
+    std::fs::create_dir(bench.path("mine")).expect("a folder");
+    bench.write("mine/letter.txt", "of someone else");
+    bench.run(&["run", "small.toml", "--out", "mine"]).with(2);
+    bench.run(&["assess", "mine"]).with(2);
+    assert_eq!(bench.bytes("mine").len(), 1);
+}
+
+#[test]
+fn identity_a_longer_run_begins_with_the_shorter_one() {
+    let bench = Bench::new();
+    bench.run(&["run", "small.toml", "--trials", "1000"]).with(0);
+    let short = bench.errors("reports/small");
+    bench.run(&["run", "small.toml", "--trials", "10000", "--out", "long"]).with(0);
+    let long = bench.errors("long");
+    assert_eq!((short.len(), long.len()), (1000, 10_000));
+    assert!(short.iter().flatten().count() > 990);
+    assert_eq!(short[..], long[..1000]);
+    // Extended in place, over the end of a part.
+    bench.run(&["run", "small.toml", "--trials", "10500"]).with(0);
+    let extended = bench.errors("reports/small");
+    assert_eq!(extended.len(), 10_500);
+    assert_eq!(long[..], extended[..10_000]);
+}
+
+#[test]
+fn identity_the_same_bytes_on_one_and_two_threads() {
+    let bench = Bench::new();
+    for threads in ["1", "2"] {
+        bench.run(&["run", "small.toml", "--trials", "10100", "--threads", threads, "--out", threads]).with(0);
+    }
+    for folder in ["parts", "tables"] {
+        let [one, two] = ["1", "2"].map(|threads| bench.bytes(&format!("{threads}/{folder}")));
+        assert!(!one.is_empty());
+        assert_eq!(one.keys().collect::<Vec<_>>(), two.keys().collect::<Vec<_>>());
+        assert!(one == two, "{folder}");
+    }
+    assert_eq!(bench.errors("1").len(), 10_100);
+}
+
+/// A processor without fused multiply-add and wide vectors finds the same draws and readings.
+#[cfg(all(target_os = "linux", target_arch = "x86_64"))]
+#[test]
+fn identity_the_same_on_a_processor_without_wide_vectors() {
+    let bench = Bench::new();
+    bench.run(&["run", "small.toml", "--out", "wide"]).with(0);
+    let masked = "glibc.cpu.hwcaps=-AVX2,-FMA,-AVX,-FMA4,-AVX2_Usable,-FMA_Usable";
+    let output = bench.command(&["run", "small.toml", "--out", "narrow"]).env("GLIBC_TUNABLES", masked).output();
+    Ended::of(&output.expect("a command that starts")).with(0);
+    assert!(bench.bytes("wide/parts") == bench.bytes("narrow/parts"), "parts");
+    let [wide, narrow] = ["wide/tables", "narrow/tables"].map(|folder| bench.bytes(folder));
+    assert_eq!(wide.keys().collect::<Vec<_>>(), narrow.keys().collect::<Vec<_>>());
+    for (name, bytes) in &wide {
+        let cells =
+            |bytes: &[u8]| String::from_utf8_lossy(bytes).split([',', '\n']).map(str::to_owned).collect::<Vec<_>>();
+        let (first, second) = (cells(bytes), cells(&narrow[name]));
+        assert_eq!(first.len(), second.len(), "{name}");
+        for (a, b) in first.iter().zip(&second) {
+            match (a.parse::<f64>(), b.parse::<f64>()) {
+                (Ok(x), Ok(y)) => assert!((x - y).abs() <= 1e-12 * x.abs().max(y.abs()), "{name}: {a} {b}"),
+                _ => assert_eq!(a, b, "{name}"),
+            }
+        }
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn identity_an_interrupt_ends_with_three_and_the_same_command_goes_on() {
+    let bench = Bench::new();
+    let arguments = ["run", "small.toml", "--trials", "50000", "--threads", "1"];
+    let running = bench.command(&arguments).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn();
+    let running = running.expect("a command that starts");
+    // As soon as the first part stands.
+    let (parts, started) = (bench.path("reports/small/parts"), Instant::now());
+    let stands = || Parts::list(&parts).is_ok_and(|parts| parts.ids().next().is_some());
+    while !stands() && started.elapsed() < Duration::from_secs(60) {
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    let signal = Command::new("kill").args(["-INT", &running.id().to_string()]).status();
+    assert!(signal.expect("kill").success());
+    let stopped = Ended::of(&running.wait_with_output().expect("an end")).with(3);
+    assert!(stopped.complained.contains("repeat the command to go on"), "{}", stopped.complained);
+    let saved = bench.errors("reports/small");
+    assert!(!saved.is_empty() && saved.len() < 50_000 && saved.len() % 10_000 == 0, "{}", saved.len());
+
+    bench.run(&["run", "small.toml", "--trials", "50000"]).with(0);
+    let finished = bench.errors("reports/small");
+    assert_eq!(finished.len(), 50_000);
+    assert_eq!(saved[..], finished[..saved.len()]);
+}
+
+#[test]
+fn identity_seed_moves_the_draws_and_assess_repeats_the_tables() {
+    let bench = Bench::new();
+    bench.run(&["run", "small.toml"]).with(0);
+    bench.run(&["run", "small.toml", "--seed", "0", "--out", "zero"]).with(0);
+    assert_ne!(bench.errors("reports/small"), bench.errors("zero"));
+    let before = bench.bytes("zero/tables");
+    bench.run(&["assess", "zero"]).with(0);
+    assert_eq!(bench.bytes("zero/tables"), before);
+    // Changed requirements, the same trials.
+    bench.write("strict.toml", &SMALL.replace("limit_deg = 30.0", "limit_deg = 0.01"));
+    bench.run(&["assess", "reports/small", "strict.toml"]).with(1);
+    bench.write("other.toml", &SMALL.replace("cup_frames = 2", "cup_frames = 3"));
+    bench.run(&["assess", "reports/small", "other.toml"]).with(2);
+}
+
+#[test]
+fn identity_check_says_what_would_run_and_writes_nothing() {
+    let bench = Bench::new();
+    let ended = bench.run(&["check", "small.toml", "--trials", "22"]).with(0);
+    // 0 of 22 shows 90 % with 90 % confidence: 0.9^22 = 0.0985 (and 0.9^21 = 0.1094 does not).
+    for word in ["22 trials of each variant, seed 5", "about ", "reports/small", "REQ-01", "suffice at none"] {
+        assert!(ended.said.contains(word), "{word}: {}", ended.said);
+    }
+    let fewer = bench.run(&["check", "small.toml", "--trials", "21"]).with(0);
+    assert!(fewer.said.contains("are too few"), "{}", fewer.said);
+    assert_eq!(bench.bytes(".").len(), 1);
+    assert!(!bench.path("reports").exists());
+}
+
+#[test]
+fn identity_a_new_experiment_runs_and_is_never_overwritten() {
+    let bench = Bench::new();
+    let ended = bench.run(&["new", "hip"]).with(0);
+    assert!(ended.said.contains("navassay check hip.toml") && ended.said.contains("navassay run hip.toml"));
+    bench.write("hip.toml", &std::fs::read_to_string(bench.path("hip.toml")).expect("a file").replace("2000", "200"));
+    let mine = bench.bytes(".");
+    bench.run(&["new", "hip"]).with(2);
+    bench.run(&["new", "hip.toml"]).with(2);
+    assert_eq!(bench.bytes("."), mine);
+    bench.run(&["check", "hip.toml"]).with(0);
+    let ran = bench.run(&["run", "hip.toml"]).with(0);
+    assert!(ran.said.contains("hip: 200 trials"), "{}", ran.said);
+}
+
+#[test]
+fn identity_trial_tells_the_chain_and_explain_the_words() {
+    let bench = Bench::new();
+    let told = bench.run(&["trial", "small.toml", "123456"]).with(0).said;
+    for word in ["trial 123456", "1. The probe", "9. Readings, reduction 1 (final)", "leg length change"] {
+        assert!(told.contains(word), "{word}: {told}");
+    }
+    assert_eq!(bench.run(&["trial", "small.toml", "123456"]).with(0).said, told);
+    assert_ne!(bench.run(&["trial", "small.toml", "123456", "--seed", "6"]).with(0).said, told);
+
+    let explained = bench.run(&["explain", "landmark.tissue"]).with(0).said;
+    assert!(explained.contains("Richolt"), "{explained}");
+    let near = bench.run(&["explain", "landmark.tisue"]).with(2).complained;
+    assert!(near.contains("did you mean `landmark.tissue`?"), "{near}");
+}
+
+/// A reader who goes away is no error.
+#[cfg(unix)]
+#[test]
+fn identity_a_closed_pipe_ends_quietly() {
+    let bench = Bench::new();
+    for arguments in [&["explain"][..], &["explain", "--markdown"], &["run", "small.toml"], &["check", "small.toml"]]
+    {
+        let mut child = bench
+            .command(arguments)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("a command that starts");
+        drop(child.stdout.take());
+        let ended = Ended::of(&child.wait_with_output().expect("an end")).with(0);
+        assert!(!ended.complained.contains("panicked"), "{}", ended.complained);
+    }
+}
