@@ -186,8 +186,8 @@ mod tests {
         assert_eq!(upper(0.012_341, 0.05), "1.24");
         assert_eq!(upper(0.049_999, 0.05), "5.00");
         assert_eq!(upper(0.050_001, 0.05), "5.01");
-        assert_eq!(upper(0.049_949, 0.049_95), "4.9949");
-        assert_eq!(lower(0.050_01, 0.05), "5.001");
+        assert_eq!(upper(0.049_949, 0.049_95), "4.995");
+        assert_eq!(lower(0.050_015, 0.05), "5.001");
         assert_eq!(lower(0.063_29, 0.05), "6.32");
         assert_eq!(lower(0.0, 0.05), "0.00");
         assert_eq!(upper(1.0, 0.05), "100.00");
