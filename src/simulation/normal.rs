@@ -111,7 +111,8 @@ mod tests {
 
     #[test]
     fn identity_quantile_undoes_cumulative() {
-        for i in -380..=0 {
+        // Below -37 the probability is subnormal and has lost digits.
+        for i in -370..=0 {
             let score = f64::from(i) / 10.0;
             let back = quantile(cumulative(score));
             // One unit in the last place of the probability, carried through the density.
