@@ -2,6 +2,7 @@
 //! one binary, because each one takes the table library in anew.
 
 mod browser;
+mod command_line;
 mod controls;
 mod draws;
 mod experiments;

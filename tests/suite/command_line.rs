@@ -1,5 +1,4 @@
 //! The program as a user meets it: exit status, what goes where, and the same results on any number of threads.
-#![cfg(feature = "simulator")]
 
 use assert_cmd::cargo::cargo_bin;
 use navassay::record::{Parts, Rows};
