@@ -95,6 +95,7 @@ impl Reader<'_, '_> {
             ("landmark.palpation.pubis.case_share", noise.landmark.palpation.pubis.model.case_share),
             ("centre.native.case_share", noise.centre.native.model.case_share),
             ("probe.slip.in_hold_probability", noise.probe.slip.model.in_hold_probability),
+            ("camera.drift.knock_probability", noise.camera.drift.model.knock_probability),
             ("femur.loosening.probability", noise.femur.loosening.model.probability),
         ];
         for (key, value) in shares {

@@ -104,28 +104,34 @@ impl Simulator {
         theatre.pivot_tip();
 
         // 2. The landmarks are touched and the level is read.
+        theatre.begin_step(2);
         if self.plane == Plane::Level {
             theatre.read_level();
         }
         theatre.touch_landmarks();
 
         // 3. The femoral feature before dislocation.
+        theatre.begin_step(3);
         let baseline = noise.posture.baseline.turn(|source| source.case_stream(key)).on(side);
         let femur = Pose::<Femur, TruePelvis>::new(baseline.relabelled(), scene.native_centre);
         let feature_first = femur * scene.feature;
         theatre.locate_feature(Step::FemurBaseline, 0, feature_first);
 
         // 4. The native centre.
+        theatre.begin_step(4);
         theatre.turn_native_head();
 
         // 5. The camera is taken off and put back.
         theatre.put_camera_back(noise.camera.remount.displacement(key));
 
         // 6. The cup, and 7. the new centre.
+        theatre.begin_step(6);
         theatre.hold_inserter();
+        theatre.begin_step(7);
         theatre.turn_trial_head();
 
         // 8. The femoral feature at each reduction; the probe's tracker is seated again.
+        theatre.begin_step(8);
         let tip_again = theatre.seat_probe(Step::FemurReduction);
         let moved_feature = scene.feature * noise.femur.loosening.motion(key);
         let mut reductions = std::mem::take(&mut memory.reductions);

@@ -3,7 +3,7 @@
 
 use super::TruePelvis;
 use super::case::Simulator;
-use super::noise::{HoldSlip, LensField};
+use super::noise::{DriftPath, HoldSlip, LensField};
 use super::normal;
 use super::patient::PatientVector;
 use super::scene::Scene;
@@ -28,7 +28,9 @@ pub struct Theatre<'a> {
     key: &'a CaseKey,
     side: Side,
     scene: &'a Scene,
+    mount: Pose<TruePelvis, Camera>,
     camera: Pose<TruePelvis, Camera>,
+    drift: Option<DriftPath>,
     tip: Point<Tracker>,
     built: &'a [Vec<Point<Tracker>>; ToolKind::ALL.len()],
     lens: Option<LensField>,
@@ -53,12 +55,18 @@ impl<'a> Theatre<'a> {
     ) -> Self {
         let (camera, tip) = (scene.camera, simulator.probe.point);
         let lens = simulator.model.noise.tracker.lens.field(key);
-        Self { simulator, key, side: scene.side, scene, camera, tip, built, lens, observed, frames: 0 }
+        let (mount, drift) = (camera, simulator.model.noise.camera.drift.path(key));
+        Self { simulator, key, side: scene.side, scene, mount, camera, drift, tip, built, lens, observed, frames: 0 }
     }
 
     /// The camera is put back, moved in its own axes.
     pub fn put_camera_back(&mut self, moved: Pose<Camera, Camera>) {
-        self.camera = moved * self.camera;
+        self.mount = moved * self.mount;
+    }
+
+    /// A step of the procedure, 2 to 9, begins: the mount has crept.
+    pub fn begin_step(&mut self, step: u32) {
+        self.camera = self.drift.map_or(self.mount, |drift| drift.at_step(step) * self.mount);
     }
 
     /// The tracker is seated on the probe before a step; where its tip then is.
@@ -185,13 +193,16 @@ impl<'a> Theatre<'a> {
         let mut uniform_turn = || std::f64::consts::TAU * normal::cumulative(scores.next_score());
         let (start, phase) = (uniform_turn(), uniform_turn());
         let mut clearance = simulator.model.noise.femur.groove.frames(self.key, capture);
+        let motion = simulator.model.noise.femur.motion.over_trace(self.key, capture).on(self.side);
+        let intervals = protocol.trace_frames.saturating_sub(1).max(1) as f64;
         let (_, orientation) = self.hold(&simulator.probe, feature.origin);
         for frame in 0..protocol.trace_frames {
             let turn = std::f64::consts::TAU * frame as f64 / protocol.trace_frames as f64;
             let angle = start + turn + protocol.trace_unevenness * libm::sin(turn + phase);
             let (sine, cosine) = libm::sincos(angle);
             let groove = feature * Point::new(0.0, major_mm * cosine, minor_mm * sine);
-            let tip = groove + self.loose(&mut clearance).on(self.side);
+            let moved = (frame as f64 / intervals) * motion;
+            let tip = groove + moved + self.loose(&mut clearance).on(self.side);
             self.see(&simulator.probe, Pose::placing(orientation, self.tip, tip), &mut frames);
         }
         self.end(frames);

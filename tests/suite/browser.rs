@@ -1,9 +1,8 @@
 //! The page as a browser shows it.
 
-
+use crate::support::{Reported, reported};
 use std::path::Path;
 use std::process::{Command, Output};
-use crate::support::{Reported, reported};
 
 /// The shipped experiment with the widest tables, in few trials, and a second arm with a long name.
 fn report() -> Reported {

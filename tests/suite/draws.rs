@@ -5,7 +5,7 @@ use navassay::measurement::{Observations, Sightings};
 use navassay::trial::TrialRunner;
 
 /// Sources that came after the literals below were taken.
-const LATER: &str = "\"tracker.lens\", \"tracker.build\", \"cup.seating\"";
+const LATER: &str = "\"tracker.lens\", \"tracker.build\", \"camera.drift\", \"femur.motion\", \"cup.seating\"";
 
 /// Mean of all markers of a case, mm.
 fn mean_marker_mm(observed: &Observations) -> [f64; 3] {

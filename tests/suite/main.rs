@@ -7,6 +7,7 @@ mod controls;
 mod draws;
 mod experiments;
 mod messages;
+mod noise;
 mod properties;
 mod published_checks;
 mod report;

@@ -1,10 +1,9 @@
 //! The report of a run: complete, closed in itself, and the same bytes each time.
 
-
+use crate::support::{Reported, report_into, reported};
 use navassay::experiment::Plan;
 use navassay::report::{ALWAYS, Entry, Evidence};
 use std::collections::BTreeSet;
-use crate::support::{Reported, report_into, reported};
 
 const PLAIN: &str = "seed = 5\ntrials = 60\n";
 

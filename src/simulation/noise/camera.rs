@@ -3,6 +3,7 @@
 use crate::geometry::{Displacement, Point, Pose, Rotation};
 use crate::measurement::{Camera, Step};
 use crate::simulation::Quantity;
+use crate::simulation::normal;
 use crate::simulation::source::{Basis, CaptureKey, Source};
 use crate::simulation::streams::CaseKey;
 use serde::{Deserialize, Serialize};
@@ -13,6 +14,8 @@ use serde::{Deserialize, Serialize};
 pub struct CameraNoise {
     /// `camera.remount`.
     pub remount: Source<Remount>,
+    /// `camera.drift`.
+    pub drift: Source<Drift>,
 }
 
 /// The camera taken off and put back.
@@ -39,6 +42,70 @@ impl Source<Remount> {
             self.three_values(&self.model.rotation_deg, scores.next_three()),
             self.three_values(&self.model.translation_mm, scores.next_three()),
         )
+    }
+}
+
+/// The camera's mount creeping on the pelvis, and now and then knocked.
+///
+/// The clock counts steps of the procedure as equally long: 0 at step 2, 1 at step 9, and the same within a step,
+/// because the frames of a capture take seconds and what lies between two steps takes minutes.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Drift {
+    /// Each component of the rotation vector about the camera's origin at step 9.
+    pub rotation_deg: Quantity,
+    /// Each component of the translation at step 9.
+    pub translation_mm: Quantity,
+    /// Probability that the mount is knocked in a case.
+    pub knock_probability: f64,
+    /// Each component of the rotation vector of a knock.
+    pub knock_rotation_deg: Quantity,
+    /// Each component of the translation of a knock.
+    pub knock_translation_mm: Quantity,
+    /// Where the numbers come from.
+    pub basis: Basis,
+}
+
+/// How the mount moves in one case.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DriftPath {
+    rotation_deg: [f64; 3],
+    translation_mm: [f64; 3],
+    knock: Option<(f64, Pose<Camera, Camera>)>,
+}
+
+impl Source<Drift> {
+    /// The path of a case; `None` if the source is off.
+    #[must_use]
+    pub fn path(&self, key: &CaseKey) -> Option<DriftPath> {
+        if self.is_off() {
+            return None;
+        }
+        let mut scores = self.case_stream(key);
+        let rotation_deg = self.three_values(&self.model.rotation_deg, scores.next_three());
+        let translation_mm = self.three_values(&self.model.translation_mm, scores.next_three());
+        let knocked = normal::complement(scores.next_score()) < self.model.knock_probability;
+        let moment = normal::cumulative(scores.next_score());
+        let knock = knocked.then(|| {
+            let rotation_deg = self.three_values(&self.model.knock_rotation_deg, scores.next_three());
+            let translation_mm = self.three_values(&self.model.knock_translation_mm, scores.next_three());
+            (moment, rotation_then_translation(rotation_deg, translation_mm))
+        });
+        Some(DriftPath { rotation_deg, translation_mm, knock })
+    }
+}
+
+impl DriftPath {
+    /// What the mount's motion does to every pose at a step of the procedure, 2 to 9, in camera axes.
+    #[must_use]
+    pub fn at_step(&self, step: u32) -> Pose<Camera, Camera> {
+        let clock = (f64::from(step) - 2.0) / 7.0;
+        let crept =
+            rotation_then_translation(self.rotation_deg.map(|v| clock * v), self.translation_mm.map(|v| clock * v));
+        match self.knock {
+            Some((moment, knock)) if clock >= moment => knock * crept,
+            _ => crept,
+        }
     }
 }
 

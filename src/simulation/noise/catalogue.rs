@@ -40,7 +40,7 @@ const CASE_SHARE: Parameter = parameter("case_share", "proportion of the varianc
 const PROBABILITY: &str = "probability that it happens";
 
 /// All noise sources, in the order of the procedure's parts.
-pub const SOURCES: [SourceEntry; 21] = [
+pub const SOURCES: [SourceEntry; 23] = [
     SourceEntry {
         id: "tracker.jitter",
         strata: &[Frame],
@@ -85,6 +85,22 @@ pub const SOURCES: [SourceEntry; 21] = [
             parameter("translation_mm", "each component of the translation"),
         ],
         plausible: "0.01 to 0.2 mm and degrees",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "camera.drift",
+        strata: &[Case],
+        meaning: "the camera's mount creeping on the pelvis, from nothing at step 2 to the drawn value at step 9, evenly \
+                  from step to step; and rarely a knock, at a random moment between the two",
+        axes: "camera axes, about the camera's origin",
+        parameters: &[
+            parameter("rotation_deg", "each component of the rotation vector at step 9"),
+            parameter("translation_mm", "each component of the translation at step 9"),
+            parameter("knock_probability", "probability that the mount is knocked in a case"),
+            parameter("knock_rotation_deg", "each component of the rotation vector of a knock"),
+            parameter("knock_translation_mm", "each component of the translation of a knock"),
+        ],
+        plausible: "a knock in 0.2 to 5 % of cases",
         on_by_default: true,
     },
     SourceEntry {
@@ -197,6 +213,15 @@ pub const SOURCES: [SourceEntry; 21] = [
         axes: "anterior, superior, lateral in true bony axes",
         parameters: &[parameter("each_axis_mm", "displacement of the tip on each axis")],
         plausible: "0.05 to 0.5 mm",
+        on_by_default: true,
+    },
+    SourceEntry {
+        id: "femur.motion",
+        strata: &[Capture],
+        meaning: "the femur moving evenly while its groove is traced; a hold in a divot is too short for it",
+        axes: "anterior, superior, lateral in true bony axes",
+        parameters: &[parameter("each_axis_mm", "displacement on each axis from the first to the last frame")],
+        plausible: "0 to 2 mm over a trace",
         on_by_default: true,
     },
     SourceEntry {

@@ -6,7 +6,7 @@ use crate::measurement::Feature;
 use crate::simulation::Quantity;
 use crate::simulation::normal;
 use crate::simulation::patient::PatientVector;
-use crate::simulation::source::{Basis, Source};
+use crate::simulation::source::{Basis, CaptureKey, Source};
 use crate::simulation::streams::{CaseKey, Scores};
 use serde::{Deserialize, Serialize};
 
@@ -16,6 +16,8 @@ use serde::{Deserialize, Serialize};
 pub struct FemurNoise {
     /// `femur.groove`.
     pub groove: Source<Groove>,
+    /// `femur.motion`.
+    pub motion: Source<Motion>,
     /// `femur.loosening`.
     pub loosening: Source<Loosening>,
 }
@@ -25,6 +27,16 @@ pub struct FemurNoise {
 #[serde(deny_unknown_fields)]
 pub struct Groove {
     /// Displacement of the tip on each axis.
+    pub each_axis_mm: Quantity,
+    /// Where the numbers come from.
+    pub basis: Basis,
+}
+
+/// The femur moving while its groove is traced.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Motion {
+    /// Displacement on each axis from the first to the last frame of a trace.
     pub each_axis_mm: Quantity,
     /// Where the numbers come from.
     pub basis: Basis,
@@ -49,6 +61,18 @@ impl Source<Groove> {
     #[must_use]
     pub fn displacement(&self, scores: &mut Scores) -> PatientVector {
         PatientVector::from(self.three_values(&self.model.each_axis_mm, scores.next_three()))
+    }
+}
+
+impl Source<Motion> {
+    /// Displacement from the first to the last frame of a trace; it grows evenly with the frames.
+    #[must_use]
+    pub fn over_trace(&self, key: &CaseKey, capture: CaptureKey) -> PatientVector {
+        if self.is_off() {
+            return PatientVector::ZERO;
+        }
+        let scores = self.capture_stream(key, capture).next_three();
+        PatientVector::from(self.three_values(&self.model.each_axis_mm, scores))
     }
 }
 

@@ -11,11 +11,11 @@ mod posture;
 mod probe;
 mod tracker;
 
-pub use camera::{CameraNoise, Remount};
+pub use camera::{CameraNoise, Drift, DriftPath, Remount};
 pub use catalogue::{Parameter, SOURCES, SourceEntry};
 pub use centre::{CentreNoise, Liner, NativeCentre};
 pub use cup::{CupNoise, Seating, TransverseTilt};
-pub use femur::{FemurNoise, Groove, Loosening};
+pub use femur::{FemurNoise, Groove, Loosening, Motion};
 pub use landmark::{LandmarkNoise, Palpation, PalpationNoise, Tissue};
 pub use level::{LevelNoise, LevelSensor, LevelTable};
 pub use posture::{Posture, PostureNoise};
@@ -58,6 +58,7 @@ impl Noise {
             &mut self.tracker.lens.switch,
             &mut self.tracker.build.switch,
             &mut self.camera.remount.switch,
+            &mut self.camera.drift.switch,
             &mut self.level.table.switch,
             &mut self.level.sensor.switch,
             &mut self.landmark.palpation.asis.switch,
@@ -67,6 +68,7 @@ impl Noise {
             &mut self.probe.attach.switch,
             &mut self.probe.slip.switch,
             &mut self.femur.groove.switch,
+            &mut self.femur.motion.switch,
             &mut self.femur.loosening.switch,
             &mut self.posture.baseline.switch,
             &mut self.posture.reduction.switch,
