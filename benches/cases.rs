@@ -5,6 +5,7 @@
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use navassay::experiment::Plan;
 use navassay::record::Block;
+use navassay::simulation::StreamKey;
 use navassay::trial::{SCHEMA, TrialRunner, Worker};
 use rayon::prelude::*;
 
@@ -16,19 +17,22 @@ name = \"first\"
 name = \"second\"
 ";
 
-const CASES: u64 = 2_000;
+const CASES: usize = 2_000;
+
+/// Standard normal scores that one such case draws, nearly all of them for markers: what the machine is worth.
+const SCORES_IN_A_CASE: usize = 7_156;
 
 fn cases(criterion: &mut Criterion) {
     let plan = Plan::parse("bench", EXPERIMENT).unwrap_or_else(|error| panic!("{error:?}"));
     let runner = TrialRunner::new(&plan.variants[0], plan.seed);
     let mut group = criterion.benchmark_group("cases");
-    group.throughput(Throughput::Elements(CASES)).sample_size(20);
+    group.throughput(Throughput::Elements(CASES as u64)).sample_size(20);
     for threads in [1, 2] {
         let Ok(pool) = rayon::ThreadPoolBuilder::new().num_threads(threads).build() else { return };
         group.bench_function(BenchmarkId::new("threads", threads), |bencher| {
             bencher.iter(|| {
                 pool.install(|| {
-                    (0..CASES as usize / 100).into_par_iter().for_each_init(Worker::default, |worker, task| {
+                    (0..CASES / 100).into_par_iter().for_each_init(Worker::default, |worker, task| {
                         let mut rows = Block::with_capacity(SCHEMA, 200);
                         for case in 0..100 {
                             runner.trial((task * 100 + case) as u64, worker, &mut rows);
@@ -41,5 +45,16 @@ fn cases(criterion: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, cases);
+/// As many scores as a case draws, by the same generator on one thread: to compare machines by.
+fn scores(criterion: &mut Criterion) {
+    let key = StreamKey { seed: 1, replicate: 0, source: 0, device: 0, case: 0, capture: 0 };
+    criterion.bench_function("scores of a case", |bencher| {
+        bencher.iter(|| {
+            let mut scores = key.open();
+            (0..SCORES_IN_A_CASE).map(|_| scores.next_score()).sum::<f64>()
+        });
+    });
+}
+
+criterion_group!(benches, scores, cases);
 criterion_main!(benches);

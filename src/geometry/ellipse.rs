@@ -90,7 +90,7 @@ fn gauss_newton_step<E, A>(
         let q = to_ellipse * point;
         foot.improve(&q, size);
         let (y, z) = foot.position(size);
-        let (normal_y, normal_z) = foot.outward(size);
+        let (normal_y, normal_z, weight) = foot.outward(size);
         // Distance along the normal of the plane; the plane's shift along X, turns about Y and Z.
         let out_row = Vector3::new(1.0, z, -y);
         out_normal += out_row * out_row.transpose();
@@ -98,8 +98,9 @@ fn gauss_newton_step<E, A>(
         // Distance along the curve's own normal; shifts along Y and Z, turn about X.
         let (dy, dz) = (q.y() - y, q.z() - z);
         let in_row = Vector3::new(normal_y, normal_z, y * normal_z - z * normal_y);
-        in_normal += in_row * in_row.transpose();
-        in_right += in_row * (dy * normal_y + dz * normal_z);
+        let weighted = weight * in_row;
+        in_normal += weighted * in_row.transpose();
+        in_right += weighted * (dy * normal_y + dz * normal_z);
         squares_mm2 += q.x() * q.x() + dy * dy + dz * dz;
     }
     let out = out_normal.cholesky().ok_or(FitError::RankLoss)?.solve(&out_right);
@@ -128,11 +129,10 @@ impl Foot {
         (size.major_mm * self.cosine, size.minor_mm * self.sine)
     }
 
-    /// Unit outward normal of the curve, in its plane.
-    fn outward(self, size: SemiAxes) -> (f64, f64) {
+    /// Outward normal of the curve, in its plane, and the inverse of its squared length: without a square root.
+    fn outward(self, size: SemiAxes) -> (f64, f64, f64) {
         let (y, z) = (size.minor_mm * self.cosine, size.major_mm * self.sine);
-        let length = (y * y + z * z).sqrt();
-        (y / length, z / length)
+        (y, z, 1.0 / (y * y + z * z))
     }
 
     /// One Newton step of the eccentric angle towards the foot of the perpendicular from `q`.
@@ -144,10 +144,12 @@ impl Foot {
         let speed2 = tangent.0 * tangent.0 + tangent.1 * tangent.1;
         // Curvature term kept only while it leaves a minimum.
         let slope = (speed2 + dy * y + dz * z).max(0.1 * speed2);
-        let angle = (along / slope).clamp(-0.5, 0.5);
-        let (cosine, sine) = (self.cosine - angle * self.sine, self.sine + angle * self.cosine);
-        let length = (cosine * cosine + sine * sine).sqrt();
-        *self = Self { cosine: cosine / length, sine: sine / length };
+        // The turn by the step as the tangent of its half: a rotation to rounding, again without a square root.
+        let half = (0.5 * along / slope).clamp(-0.25, 0.25);
+        let share = 2.0 / (1.0 + half * half);
+        let (cosine, sine) = (share - 1.0, share * half);
+        *self =
+            Self { cosine: cosine * self.cosine - sine * self.sine, sine: sine * self.cosine + cosine * self.sine };
     }
 }
 

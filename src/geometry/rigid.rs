@@ -104,9 +104,7 @@ impl<A> Layout<A> {
         let (mut correlation, mut sum, mut squares_mm2) = (Matrix3::zeros(), Vector3::zeros(), 0.0);
         for (drawn, &point) in self.centred.iter().zip(measured) {
             let offset = *(point - first).vector();
-            for (mut column, component) in correlation.column_iter_mut().zip(&offset) {
-                column.axpy(*component, drawn, 1.0);
-            }
+            correlation += drawn * offset.transpose();
             sum += offset;
             squares_mm2 += offset.norm_squared();
         }
@@ -162,7 +160,7 @@ fn largest_root(c2: f64, c1: f64, c0: f64, bound: f64) -> Result<f64, FitError> 
         x -= step;
         // Newton falls monotonically from an upper bound, in the end quadratically: after a step this small, or one
         // the other way, only rounding is left.
-        if !(step > 1e-12 * x) {
+        if !(step > 1e-10 * x) {
             break;
         }
     }

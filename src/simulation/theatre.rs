@@ -290,11 +290,19 @@ impl<'a> Theatre<'a> {
         let pose = self.camera * pose;
         let jitter = &self.simulator.model.noise.tracker.jitter;
         match &mut self.observed.sightings {
-            Sightings::Markers(seen) => seen.extend(self.built[tool.kind as usize].iter().map(|&marker| {
-                let place = pose * marker;
-                let place = self.lens.as_ref().map_or(place, |lens| lens.seen(place));
-                recording.jitter.as_mut().map_or(place, |scores| jitter.seen(place, scores))
-            })),
+            Sightings::Markers(seen) => {
+                let first = seen.len();
+                seen.extend(self.built[tool.kind as usize].iter().map(|&marker| pose * marker));
+                let frame = &mut seen[first..];
+                if let Some(lens) = &self.lens {
+                    for marker in frame.iter_mut() {
+                        *marker = lens.seen(*marker);
+                    }
+                }
+                if let Some(scores) = &mut recording.jitter {
+                    jitter.disturb(frame, scores);
+                }
+            }
             Sightings::Poses(seen) => seen.push(pose),
         }
         recording.capture.frames.end += 1;

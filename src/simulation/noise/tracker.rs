@@ -56,20 +56,55 @@ pub struct Build {
 pub const REFERENCE_DISTANCE_MM: f64 = 250.0;
 
 impl Source<Jitter> {
-    /// The marker as seen in one frame.
+    /// Moves the markers of one frame to where they are seen; three scores a marker, two across the ray and one
+    /// along it.
     #[inline]
-    #[must_use]
-    pub fn seen(&self, marker: Point<Camera>, scores: &mut Scores) -> Point<Camera> {
-        let [first, second, third] = scores.next_three();
-        let position = marker.vector();
+    pub fn disturb(&self, markers: &mut [Point<Camera>], scores: &mut Scores) {
+        let per_reference = 1.0 / REFERENCE_DISTANCE_MM;
+        let (across, along) = (&self.model.across_mm, &self.model.along_mm);
+        // Roots and divisions of neighbouring markers first, together: they wait for nothing but the place.
+        for markers in markers.chunks_mut(4) {
+            let mut rays = [Ray::default(); 4];
+            for (ray, marker) in rays.iter_mut().zip(markers.iter()) {
+                *ray = Ray::to(marker.vector());
+            }
+            for (ray, marker) in rays.iter().zip(markers) {
+                let [first, second, third] = scores.next_three();
+                let [one, other] = ray.across(marker.vector());
+                let one_mm = per_reference * self.value(across, first);
+                let other_mm = per_reference * self.value(across, second);
+                let along_mm = per_reference * per_reference * ray.distance * self.value(along, third);
+                let error = one_mm * one + other_mm * other + along_mm * marker.vector();
+                *marker = *marker + Displacement::from_vector(error);
+            }
+        }
+    }
+}
+
+/// What the ray from the camera to a position needs a root and a division for.
+#[derive(Clone, Copy, Debug, Default)]
+struct Ray {
+    distance: f64,
+    factor: f64,
+}
+
+impl Ray {
+    #[inline]
+    fn to(position: &Vector3<f64>) -> Self {
         let distance = position.norm();
-        let ray = position * (1.0 / distance);
-        let (across, aside) = perpendicular_pair(&ray);
-        let relative = distance * (1.0 / REFERENCE_DISTANCE_MM);
-        let across_mm = relative * self.value(&self.model.across_mm, first);
-        let aside_mm = relative * self.value(&self.model.across_mm, second);
-        let along_mm = relative * relative * self.value(&self.model.along_mm, third);
-        marker + Displacement::from_vector(across_mm * across + aside_mm * aside + along_mm * ray)
+        Self { distance, factor: -1.0 / (distance.copysign(position.z) + position.z) }
+    }
+
+    /// Two perpendicular vectors across the ray to the position, each as long as the ray, without a branch (after
+    /// Duff T et al. J Comput Graph Tech 2017;6:1-8, scaled by the distance).
+    #[inline]
+    fn across(&self, p: &Vector3<f64>) -> [Vector3<f64>; 2] {
+        let sign = 1.0_f64.copysign(p.z);
+        let mixed = p.x * p.y * self.factor;
+        [
+            Vector3::new(self.distance + sign * p.x * p.x * self.factor, sign * mixed, -sign * p.x),
+            Vector3::new(mixed, sign * self.distance + p.y * p.y * self.factor, -p.y),
+        ]
     }
 }
 
@@ -88,6 +123,7 @@ pub const VOLUME_CENTRE_MM: f64 = 150.0;
 /// shift of all that is seen would cancel in every reading.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LensField {
+    constant: Vector3<f64>,
     linear: Matrix3<f64>,
     mixed: Matrix3<f64>,
     square: Matrix3<f64>,
@@ -114,7 +150,16 @@ impl Source<Lens> {
         );
         let mixed = Matrix3::from_columns(&[drawn(), drawn(), drawn()]);
         let square = Matrix3::from_columns(&[drawn(), drawn(), drawn()]);
-        Some(LensField { linear, mixed, square })
+        // The functions' factors are taken in, so that a marker costs nothing but powers of its position.
+        let square = 1.5 * 5.0_f64.sqrt() * square;
+        let constant = -square * Vector3::repeat(1.0 / 3.0);
+        let scale = 1.0 / VOLUME_HALF_EDGE_MM;
+        Some(LensField {
+            constant,
+            linear: 3.0_f64.sqrt() * scale * linear,
+            mixed: 3.0 * scale * scale * mixed,
+            square: scale * scale * square,
+        })
     }
 }
 
@@ -123,11 +168,10 @@ impl LensField {
     #[inline]
     #[must_use]
     pub fn seen(&self, marker: Point<Camera>) -> Point<Camera> {
-        let u = (marker.vector() - Vector3::new(0.0, 0.0, VOLUME_CENTRE_MM)) * (1.0 / VOLUME_HALF_EDGE_MM);
-        let linear = 3.0_f64.sqrt() * u;
-        let mixed = 3.0 * Vector3::new(u.y * u.z, u.z * u.x, u.x * u.y);
-        let square = u.map(|u| 0.5 * 5.0_f64.sqrt() * (3.0 * u * u - 1.0));
-        marker + Displacement::from_vector(self.linear * linear + self.mixed * mixed + self.square * square)
+        let u = marker.vector() - Vector3::new(0.0, 0.0, VOLUME_CENTRE_MM);
+        let mixed = Vector3::new(u.y * u.z, u.z * u.x, u.x * u.y);
+        let off = self.constant + self.linear * u + self.mixed * mixed + self.square * u.component_mul(&u);
+        marker + Displacement::from_vector(off)
     }
 }
 
@@ -146,16 +190,6 @@ impl Source<Build> {
             marker + Displacement::from_vector(off_mm.into())
         }));
     }
-}
-
-/// Two unit vectors that complete a unit vector to a right-handed triple, without a branch (Duff T et al. J
-/// Comput Graph Tech 2017;6:1-8).
-#[inline]
-fn perpendicular_pair(n: &Vector3<f64>) -> (Vector3<f64>, Vector3<f64>) {
-    let sign = 1.0_f64.copysign(n.z);
-    let a = -1.0 / (sign + n.z);
-    let b = n.x * n.y * a;
-    (Vector3::new(1.0 + sign * n.x * n.x * a, sign * b, -sign * n.x), Vector3::new(b, sign + n.y * n.y * a, -n.y))
 }
 
 #[cfg(test)]
