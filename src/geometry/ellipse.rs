@@ -67,7 +67,7 @@ pub fn fit_ellipse<E, A>(
 
 /// A step this small, relative to the size, is the last: what remains is smaller by the ratio of the residuals to
 /// the radius of curvature, and quadratically small for points that fit exactly.
-const SETTLED: f64 = 1e-8;
+const SETTLED: f64 = 1e-7;
 
 /// A small motion of the ellipse in its own axes and the sum of squared distances before it.
 struct Step<E> {
