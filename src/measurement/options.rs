@@ -1,7 +1,7 @@
 //! What the measurement is told beforehand: side, plane, feature, definition, and the tools as drawn.
 
 use super::frames::{Feature, Tracker};
-use crate::geometry::{Direction, Layout, Point, SemiAxes};
+use crate::geometry::{Direction, Layout, SemiAxes};
 
 /// The operated side.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -123,12 +123,4 @@ pub struct Instruments {
     pub ellipse: SemiAxes,
     /// The three divots as drawn, mm.
     pub three_divots: Layout<Feature>,
-}
-
-impl Instruments {
-    /// A point of the drawing of the three divots.
-    #[must_use]
-    pub fn divot(&self, index: usize) -> Option<Point<Feature>> {
-        self.three_divots.points().nth(index)
-    }
 }

@@ -13,7 +13,7 @@ use super::tool::{Tool, ToolKind, held};
 use super::truth::Triad;
 use crate::geometry::{Direction, Point, Pose, Rotation};
 use crate::measurement::{
-    Camera, Capture, DIVOT_COUNT, Feature, FemurFeature, Observations, Plane, Side, Sightings, Step, Tracker,
+    Camera, Capture, Feature, FemurFeature, Observations, Plane, Side, Sightings, Step, Tracker,
 };
 
 /// Direction from the tip to the hand in which probe and head are held: up from the patient and outwards.
@@ -153,7 +153,7 @@ impl<'a> Theatre<'a> {
         match self.simulator.femur {
             FemurFeature::Divot => self.hold_in_divot(step, take, 0, feature.origin),
             FemurFeature::ThreeDivots => {
-                for (divot, &[x, y, z]) in (0..).zip(&tools.three_divots_mm).take(DIVOT_COUNT) {
+                for (divot, &[x, y, z]) in (0..).zip(&tools.three_divots_mm) {
                     self.hold_in_divot(step, take, divot, feature * Point::new(x, y, z));
                 }
             }

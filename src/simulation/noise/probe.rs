@@ -142,7 +142,7 @@ impl Source<Slip> {
             return None;
         }
         let moment = normal::cumulative(scores.next_score());
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)]
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a frame of the hold: not negative
         let from_frame = (moment * frames as f64) as usize;
         let displacement = self.three_values(&self.model.in_hold_mm, scores.next_three());
         Some(HoldSlip { from_frame, displacement: displacement.into() })
