@@ -115,13 +115,15 @@ impl Observations {
         Self { captures: Vec::new(), sightings: Sightings::Poses(Vec::new()), ups: Vec::new() }
     }
 
-    /// Forgets the case but keeps the memory.
-    pub fn clear(&mut self) {
+    /// Forgets the case, for one whose frames are of the same kind as `empty`; keeps the memory where that is the
+    /// kind they had.
+    pub fn begin(&mut self, empty: Sightings) {
         self.captures.clear();
         self.ups.clear();
-        match &mut self.sightings {
-            Sightings::Markers(markers) => markers.clear(),
-            Sightings::Poses(poses) => poses.clear(),
+        match (&mut self.sightings, empty) {
+            (Sightings::Markers(markers), Sightings::Markers(_)) => markers.clear(),
+            (Sightings::Poses(poses), Sightings::Poses(_)) => poses.clear(),
+            (sightings, empty) => *sightings = empty,
         }
     }
 

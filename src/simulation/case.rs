@@ -93,7 +93,7 @@ impl Simulator {
         let mut scene = Scene::of(model, &patient, &change);
         scene.final_cup_axis = noise.cup.seating.turn(key).on(side) * scene.cup_axis;
 
-        memory.observed.clear();
+        memory.observed.begin(model.camera.model.sightings());
         for (kind, built) in ToolKind::ALL.into_iter().zip(&mut memory.built) {
             noise.tracker.build.build(key, kind.part(), &self.tool(kind).markers, built);
         }

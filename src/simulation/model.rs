@@ -3,7 +3,7 @@
 use super::Quantity;
 use super::noise::Noise;
 use super::patient::{Anatomy, Implant};
-use crate::measurement::Side;
+use crate::measurement::{Side, Sightings};
 use serde::{Deserialize, Serialize};
 
 /// A simulated world: the population, the change made, the protocol, the tools and the noise.
@@ -74,6 +74,16 @@ pub struct CameraPlace {
 pub enum CameraModel {
     /// Noise on the three-dimensional position of each marker.
     Marker,
+}
+
+impl CameraModel {
+    /// Frames of the kind that such a camera gives, none yet.
+    #[must_use]
+    pub fn sightings(self) -> Sightings {
+        match self {
+            Self::Marker => Sightings::Markers(Vec::new()),
+        }
+    }
 }
 
 /// The tools as drawn. Trackers have their markers near the XY plane, facing +Z.
