@@ -97,86 +97,195 @@ impl<A> Layout<A> {
         if measured.len() != self.centred.len() {
             return Err(FitError::TooFewPoints);
         }
+        let [fit, ..] = self.fit_four([measured; LANES]);
+        fit
+    }
+
+    /// The pose of each frame, in order, of frames that follow each other: the same answers as [`Layout::fit`],
+    /// found four at a time.
+    ///
+    /// Points after the last whole frame are left alone.
+    pub fn fit_frames<B>(&self, frames: &[Point<B>], mut each: impl FnMut(Result<RigidFit<A, B>, FitError>)) {
+        let count = self.centred.len();
+        for four in frames.chunks(LANES * count) {
+            let held = four.len() / count;
+            // Where the last four are not whole, the last frame stands in for the missing ones.
+            let frame = |lane: usize| lane.min(held.saturating_sub(1)) * count;
+            if held > 0 {
+                let fits = self.fit_four([0, 1, 2, 3].map(|lane| &four[frame(lane)..frame(lane) + count]));
+                fits.into_iter().take(held).for_each(&mut each);
+            }
+        }
+    }
+
+    /// Four frames with as many points as the layout, side by side: a fit alone waits for its own last result most
+    /// of the time.
+    fn fit_four<B>(&self, frames: [&[Point<B>]; LANES]) -> [Result<RigidFit<A, B>, FitError>; LANES] {
         // One pass over offsets from the first point. The drawn points are centred, so the correlation does not
         // depend on what the measured ones are referred to.
-        let first = measured[0];
-        let share = 1.0 / measured.len() as f64;
-        let (mut correlation, mut sum, mut squares_mm2) = (Matrix3::zeros(), Vector3::zeros(), 0.0);
-        for (drawn, &point) in self.centred.iter().zip(measured) {
-            let offset = *(point - first).vector();
-            correlation += drawn * offset.transpose();
-            sum += offset;
-            squares_mm2 += offset.norm_squared();
+        let share = Four::splat(1.0 / self.centred.len() as f64);
+        let first = frames.map(|frame| *frame[0].vector());
+        let zero = Four::splat(0.0);
+        let (mut s, mut sum, mut squares_mm2) = ([[zero; 3]; 3], [zero; 3], zero);
+        for (k, drawn) in self.centred.iter().enumerate() {
+            let offset = side_by_side([0, 1, 2, 3].map(|lane| frames[lane][k].vector() - first[lane]));
+            for (row, &drawn) in s.iter_mut().zip(drawn) {
+                for (entry, &offset) in row.iter_mut().zip(&offset) {
+                    *entry += drawn * offset;
+                }
+            }
+            for (sum, &offset) in sum.iter_mut().zip(&offset) {
+                *sum += offset;
+                squares_mm2 += offset * offset;
+            }
         }
-        let centre = first + Displacement::from_vector(share * sum);
-        let measured_mm2 = squares_mm2 - share * sum.norm_squared();
+        let centre = sum.map(|sum| share * sum);
+        let measured_mm2 = squares_mm2 - (centre[0] * sum[0] + centre[1] * sum[1] + centre[2] * sum[2]);
         let bound = 0.5 * (self.sum_of_squares_mm2 + measured_mm2);
-        let (quaternion, eigenvalue) = dominant_quaternion(&correlation, bound)?;
-        let rotation = Rotation::from_quaternion(quaternion);
-        let mean_square_mm2 = 2.0 * share * (bound - eigenvalue);
-        Ok(RigidFit {
-            pose: Pose::placing(rotation, self.centroid, centre),
-            residual_rms_mm: mean_square_mm2.max(0.0).sqrt(),
+        let Dominant { quaternion, eigenvalue, distinct } = dominant_quaternion(&s, bound);
+        let residual_rms_mm = (2.0 * share * (bound - eigenvalue)).max(zero).sqrt().to_array();
+        let (quaternion, centre) = (apart(quaternion), apart(centre));
+        let distinct = distinct.to_bitmask();
+        std::array::from_fn(|lane| {
+            if distinct & (1 << lane) == 0 {
+                return Err(FitError::RankLoss);
+            }
+            let place = Point::from_vector(first[lane] + Vector3::from(centre[lane]));
+            let rotation = Rotation::from_quaternion(quaternion[lane]);
+            let pose = Pose::placing(rotation, self.centroid, place);
+            Ok(RigidFit { pose, residual_rms_mm: residual_rms_mm[lane] })
         })
     }
 }
 
-/// Unit eigenvector (scalar first) and eigenvalue of the largest root of Horn's symmetric matrix, given the
-/// correlation of drawn and measured offsets and an upper bound of the root.
-fn dominant_quaternion(s: &Matrix3<f64>, bound: f64) -> Result<([f64; 4], f64), FitError> {
-    let horn = [
-        [s.trace(), s.m23 - s.m32, s.m31 - s.m13, s.m12 - s.m21],
-        [s.m23 - s.m32, s.m11 - s.m22 - s.m33, s.m12 + s.m21, s.m31 + s.m13],
-        [s.m31 - s.m13, s.m12 + s.m21, s.m22 - s.m11 - s.m33, s.m23 + s.m32],
-        [s.m12 - s.m21, s.m31 + s.m13, s.m23 + s.m32, s.m33 - s.m11 - s.m22],
-    ];
-    let determinant = Minors::of(&horn).determinant();
-    let root = largest_root(-2.0 * s.norm_squared(), -8.0 * s.determinant(), determinant, bound)?;
-    let mut shifted = horn;
-    for (i, row) in shifted.iter_mut().enumerate() {
-        row[i] -= root;
-    }
-    // The adjugate of a matrix of rank 3 is a multiple of the outer product of its null vector with itself.
-    let adjugate = Minors::of(&shifted).adjugate(&shifted);
-    let larger = |best: usize, i: usize| if adjugate[i][i].abs() > adjugate[best][best].abs() { i } else { best };
-    let largest = (1..4).fold(0, larger);
-    let column = adjugate[largest];
-    let norm = column.iter().map(|c| c * c).sum::<f64>().sqrt();
-    // A second root this near the first leaves the rotation undetermined.
-    if !(column[largest].abs() > 1e-10 * bound * bound * bound && norm.is_finite()) {
-        return Err(FitError::RankLoss);
-    }
-    Ok((column.map(|c| c / norm), root))
+/// The same number of four frames, side by side.
+type Four = wide::f64x4;
+
+/// How many frames are fitted side by side.
+const LANES: usize = 4;
+
+/// Components of four vectors, side by side.
+fn side_by_side(vectors: [Vector3<f64>; LANES]) -> [Four; 3] {
+    [0, 1, 2].map(|i| Four::new(vectors.map(|vector| vector[i])))
 }
 
-/// Largest root of `x^4 + c2 x^2 + c1 x + c0`, all of whose roots are real, by Newton's method from above.
-fn largest_root(c2: f64, c1: f64, c0: f64, bound: f64) -> Result<f64, FitError> {
+/// Numbers side by side, as one array a frame.
+fn apart<const N: usize>(numbers: [Four; N]) -> [[f64; N]; LANES] {
+    let lanes = numbers.map(Four::to_array);
+    std::array::from_fn(|lane| lanes.map(|numbers| numbers[lane]))
+}
+
+/// Largest eigenvalues of four of Horn's matrices with their unit eigenvectors, scalar first.
+struct Dominant {
+    quaternion: [Four; 4],
+    eigenvalue: Four,
+    /// A mask: the eigenvalue stands alone, so that the quaternion is determined.
+    distinct: Four,
+}
+
+/// Of Horn's symmetric matrix, given the correlation of drawn and measured offsets and an upper bound of the
+/// largest eigenvalue.
+fn dominant_quaternion(s: &[[Four; 3]; 3], bound: Four) -> Dominant {
+    let [[xx, xy, xz], [yx, yy, yz], [zx, zy, zz]] = *s;
+    let horn = Symmetric {
+        a00: xx + yy + zz,
+        a01: yz - zy,
+        a02: zx - xz,
+        a03: xy - yx,
+        a11: xx - yy - zz,
+        a12: xy + yx,
+        a13: zx + xz,
+        a22: yy - xx - zz,
+        a23: yz + zy,
+        a33: zz - xx - yy,
+    };
+    let squares = s.iter().flatten().fold(Four::splat(0.0), |sum, &entry| sum + entry * entry);
+    let determinant = xx * (yy * zz - yz * zy) - xy * (yx * zz - yz * zx) + xz * (yx * zy - yy * zx);
+    let root = largest_root(-2.0 * squares, -8.0 * determinant, horn.minors().determinant(), bound);
+    let shifted =
+        Symmetric { a00: horn.a00 - root, a11: horn.a11 - root, a22: horn.a22 - root, a33: horn.a33 - root, ..horn };
+    // The adjugate of a matrix of rank 3 is a multiple of the outer product of its null vector with itself: any
+    // column will do, best the one with the largest diagonal entry.
+    let [first, rest @ ..] = shifted.adjugate();
+    let (mut column, mut largest) = (first, first[0].abs());
+    for (i, other) in (1..).zip(rest) {
+        let size = other[i].abs();
+        let larger = size.simd_gt(largest);
+        largest = larger.bitselect(size, largest);
+        for (entry, other) in column.iter_mut().zip(other) {
+            *entry = larger.bitselect(other, *entry);
+        }
+    }
+    let norm = column.iter().fold(Four::splat(0.0), |sum, &c| sum + c * c).sqrt();
+    // A second root this near the first leaves the rotation undetermined. NaN is refused too.
+    let distinct = largest.simd_gt(1e-10 * bound * bound * bound) & norm.is_finite() & root.simd_gt(Four::splat(0.0));
+    Dominant { quaternion: column.map(|c| c / norm), eigenvalue: root, distinct }
+}
+
+/// Largest roots of `x^4 + c2 x^2 + c1 x + c0`, all of whose roots are real, by Newton's method from above.
+fn largest_root(c2: Four, c1: Four, c0: Four, bound: Four) -> Four {
     let mut x = bound;
+    let mut falling = x.simd_eq(x);
     for _ in 0..60 {
         let square = x * x;
         let value = (square + c2) * square + c1 * x + c0;
         let slope = (4.0 * square + 2.0 * c2) * x + c1;
         let step = value / slope;
-        x -= step;
+        // A root that has settled stays as it is, whatever its neighbours need.
+        x = falling.bitselect(x - step, x);
         // Newton falls monotonically from an upper bound, in the end quadratically: after a step this small, or one
         // the other way, only rounding is left.
-        if !(step > 1e-10 * x) {
+        falling &= step.simd_gt(1e-10 * x);
+        if !falling.any() {
             break;
         }
     }
-    if x.is_finite() && x > 0.0 { Ok(x) } else { Err(FitError::RankLoss) }
+    x
 }
 
-/// The 2x2 minors of the upper and of the lower two rows of a symmetric 4x4 matrix, columns 01 02 03 12 13 23.
+/// Four symmetric 4x4 matrices, side by side.
+#[derive(Clone, Copy)]
+struct Symmetric {
+    a00: Four,
+    a01: Four,
+    a02: Four,
+    a03: Four,
+    a11: Four,
+    a12: Four,
+    a13: Four,
+    a22: Four,
+    a23: Four,
+    a33: Four,
+}
+
+/// The 2x2 minors of the upper and of the lower two rows of a 4x4 matrix, columns 01 02 03 12 13 23.
 struct Minors {
-    upper: [f64; 6],
-    lower: [f64; 6],
+    upper: [Four; 6],
+    lower: [Four; 6],
 }
 
 impl Minors {
     #[inline]
-    fn of([p, q, r, s]: &[[f64; 4]; 4]) -> Self {
-        let minors = |a: &[f64; 4], b: &[f64; 4]| {
+    fn determinant(&self) -> Four {
+        let (u, l) = (&self.upper, &self.lower);
+        u[0] * l[5] - u[1] * l[4] + u[2] * l[3] + u[3] * l[2] - u[4] * l[1] + u[5] * l[0]
+    }
+}
+
+impl Symmetric {
+    #[inline]
+    fn rows(&self) -> [[Four; 4]; 4] {
+        [
+            [self.a00, self.a01, self.a02, self.a03],
+            [self.a01, self.a11, self.a12, self.a13],
+            [self.a02, self.a12, self.a22, self.a23],
+            [self.a03, self.a13, self.a23, self.a33],
+        ]
+    }
+
+    #[inline]
+    fn minors(&self) -> Minors {
+        let minors = |a: [Four; 4], b: [Four; 4]| {
             [
                 a[0] * b[1] - a[1] * b[0],
                 a[0] * b[2] - a[2] * b[0],
@@ -186,27 +295,23 @@ impl Minors {
                 a[2] * b[3] - a[3] * b[2],
             ]
         };
-        Self { upper: minors(p, q), lower: minors(r, s) }
+        let [p, q, r, s] = self.rows();
+        Minors { upper: minors(p, q), lower: minors(r, s) }
     }
 
     #[inline]
-    fn determinant(&self) -> f64 {
-        let (u, l) = (&self.upper, &self.lower);
-        u[0] * l[5] - u[1] * l[4] + u[2] * l[3] + u[3] * l[2] - u[4] * l[1] + u[5] * l[0]
-    }
-
-    #[inline]
-    fn adjugate(&self, [p, q, r, s]: &[[f64; 4]; 4]) -> [[f64; 4]; 4] {
-        let (u, l) = (&self.upper, &self.lower);
+    fn adjugate(&self) -> [[Four; 4]; 4] {
+        let Minors { upper: u, lower: l } = self.minors();
+        let [p, q, r, s] = self.rows();
         let a00 = q[1] * l[5] - q[2] * l[4] + q[3] * l[3];
-        let a01 = -p[1] * l[5] + p[2] * l[4] - p[3] * l[3];
+        let a01 = p[2] * l[4] - p[1] * l[5] - p[3] * l[3];
         let a02 = s[1] * u[5] - s[2] * u[4] + s[3] * u[3];
-        let a03 = -r[1] * u[5] + r[2] * u[4] - r[3] * u[3];
+        let a03 = r[2] * u[4] - r[1] * u[5] - r[3] * u[3];
         let a11 = p[0] * l[5] - p[2] * l[2] + p[3] * l[1];
-        let a12 = -s[0] * u[5] + s[2] * u[2] - s[3] * u[1];
+        let a12 = s[2] * u[2] - s[0] * u[5] - s[3] * u[1];
         let a13 = r[0] * u[5] - r[2] * u[2] + r[3] * u[1];
         let a22 = s[0] * u[4] - s[1] * u[2] + s[3] * u[0];
-        let a23 = -r[0] * u[4] + r[1] * u[2] - r[3] * u[0];
+        let a23 = r[1] * u[2] - r[0] * u[4] - r[3] * u[0];
         let a33 = r[0] * u[3] - r[1] * u[1] + r[2] * u[0];
         [[a00, a01, a02, a03], [a01, a11, a12, a13], [a02, a12, a22, a23], [a03, a13, a23, a33]]
     }

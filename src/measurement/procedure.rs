@@ -217,20 +217,18 @@ impl Workspace {
                         };
                         let (mine, others) = rest.split_at(capture.frames.len() * layout.len());
                         rest = others;
-                        for frame in mine.chunks_exact(layout.len()) {
-                            match layout.fit(frame) {
-                                Ok(fit) => {
-                                    self.poses.push(fit.pose);
-                                    squares += fit.residual_rms_mm * fit.residual_rms_mm;
-                                    frames += 1;
-                                }
-                                Err(error) => {
-                                    // Keeps the numbering of the frames; the capture as a whole has failed.
-                                    self.poses.push(Pose::new(Rotation::identity(), Point::ORIGIN));
-                                    untracked = Some(error.into());
-                                }
+                        layout.fit_frames(mine, |fit| match fit {
+                            Ok(fit) => {
+                                self.poses.push(fit.pose);
+                                squares += fit.residual_rms_mm * fit.residual_rms_mm;
+                                frames += 1;
                             }
-                        }
+                            Err(error) => {
+                                // Keeps the numbering of the frames; the capture as a whole has failed.
+                                self.poses.push(Pose::new(Rotation::identity(), Point::ORIGIN));
+                                untracked = Some(error.into());
+                            }
+                        });
                     }
                     self.untracked.push(untracked);
                 }
