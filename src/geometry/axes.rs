@@ -276,7 +276,14 @@ impl<From, To> Rotation<From, To> {
     /// From a unit quaternion `(w, x, y, z)`.
     #[must_use]
     pub fn from_quaternion(quaternion: [f64; 4]) -> Self {
-        Self(rotation::from_quaternion(quaternion), PhantomData)
+        Self::from_rows(rotation::from_quaternion(quaternion))
+    }
+
+    /// From the rows of a rotation matrix.
+    #[inline]
+    #[must_use]
+    pub(super) fn from_rows([x, y, z]: [[f64; 3]; 3]) -> Self {
+        Self(Matrix3::new(x[0], x[1], x[2], y[0], y[1], y[2], z[0], z[1], z[2]), PhantomData)
     }
 
     /// The matrix: its columns are the axes of `From` in `To`.

@@ -4,10 +4,12 @@
 //! 2001;34:2283-2303), six unknowns. At the foot point of each observed point the distance has an in-plane and an
 //! out-of-plane part. In the ellipse's own axes the out-of-plane part depends, to first order, on the shift
 //! along the normal and the two tilts, the in-plane part on the other three unknowns: each Gauss-Newton step is
-//! two systems of three equations. Foot points are carried along, one Newton step for each step of the pose.
+//! two systems of three equations. Foot points are carried along, one Newton step for each step of the pose, four
+//! points side by side.
 
 use super::axes::{Displacement, Point, Pose, Rotation};
 use super::fit::FitError;
+use super::four::{Four, FourPoints, LANES};
 use super::principal::PrincipalAxes;
 use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
@@ -29,15 +31,33 @@ pub struct EllipseFit<E, A> {
     pub residual_rms_mm: f64,
 }
 
-/// A point of the ellipse by its eccentric angle, held as cosine and sine.
-#[derive(Clone, Copy, Debug)]
-pub struct Foot {
-    cosine: f64,
-    sine: f64,
+/// Points of a trace, four side by side, with the points of the ellipse nearest to them: working memory, so that a
+/// caller in a loop allocates nothing.
+#[derive(Debug)]
+pub struct TracedPoints<A>(Vec<Traced<A>>);
+
+impl<A> Default for TracedPoints<A> {
+    fn default() -> Self {
+        Self(Vec::new())
+    }
 }
 
-/// The ellipse of given semi-axes with the least sum of squared distances to the points. `feet` is working
-/// memory, so that a caller in a loop allocates nothing.
+#[derive(Debug)]
+struct Traced<A> {
+    points: FourPoints<A>,
+    /// 1; 0 where there were no four points left and the last one only stands in.
+    weight: Four,
+    feet: Feet,
+}
+
+/// Four points of the ellipse by their eccentric angles, held as cosines and sines.
+#[derive(Clone, Copy, Debug)]
+struct Feet {
+    cosine: Four,
+    sine: Four,
+}
+
+/// The ellipse of given semi-axes with the least sum of squared distances to the points.
 ///
 /// # Errors
 /// [`FitError::TooFewPoints`] with fewer than five points, [`FitError::RankLoss`] for points in a line or in one
@@ -45,16 +65,25 @@ pub struct Foot {
 pub fn fit_ellipse<E, A>(
     points: &[Point<A>],
     size: SemiAxes,
-    feet: &mut Vec<Foot>,
+    memory: &mut TracedPoints<A>,
 ) -> Result<EllipseFit<E, A>, FitError> {
     if points.len() < 5 {
         return Err(FitError::TooFewPoints);
     }
-    let mut pose = start(points)?;
-    feet.clear();
-    feet.extend(points.iter().map(|&point| Foot::nearest_direction(pose.inverse() * point, size)));
+    let traced = &mut memory.0;
+    traced.clear();
+    traced.extend(points.chunks(LANES).map(|four| Traced {
+        points: FourPoints::of(four),
+        weight: Four::new([0, 1, 2, 3].map(|lane| if lane < four.len() { 1.0 } else { 0.0 })),
+        feet: Feet { cosine: Four::splat(1.0), sine: Four::splat(0.0) },
+    }));
+    let mut pose = start(points, traced)?;
+    let to_ellipse = pose.inverse();
+    for four in traced.iter_mut() {
+        four.feet = Feet::in_direction_of(to_ellipse * four.points, size);
+    }
     for _ in 0..200 {
-        let Step { shift, turn, squares_mm2 } = gauss_newton_step(points, size, &pose, feet)?;
+        let Step { shift, turn, squares_mm2 } = gauss_newton_step(traced, size, &pose)?;
         let turned = Rotation::from_rotation_vector(turn);
         pose = Pose::new(pose.rotation * turned, pose * (Point::ORIGIN + shift));
         if shift.length() <= SETTLED * size.major_mm && turn.length() <= SETTLED {
@@ -76,35 +105,28 @@ struct Step<E> {
     squares_mm2: f64,
 }
 
-fn gauss_newton_step<E, A>(
-    points: &[Point<A>],
-    size: SemiAxes,
-    pose: &Pose<E, A>,
-    feet: &mut [Foot],
-) -> Result<Step<E>, FitError> {
+fn gauss_newton_step<E, A>(traced: &mut [Traced<A>], size: SemiAxes, pose: &Pose<E, A>) -> Result<Step<E>, FitError> {
     let to_ellipse = pose.inverse();
-    let (mut out_normal, mut out_right) = (Matrix3::zeros(), Vector3::zeros());
-    let (mut in_normal, mut in_right) = (Matrix3::zeros(), Vector3::zeros());
-    let mut squares_mm2 = 0.0;
-    for (&point, foot) in points.iter().zip(feet) {
-        let q = to_ellipse * point;
-        foot.improve(&q, size);
-        let (y, z) = foot.position(size);
-        let (normal_y, normal_z, weight) = foot.outward(size);
+    let zero = Four::splat(0.0);
+    let (mut out_normal, mut out_right) = ([zero; 6], [zero; 3]);
+    let (mut in_normal, mut in_right) = ([zero; 6], [zero; 3]);
+    let mut squares_mm2 = zero;
+    for Traced { points, weight, feet } in traced {
+        let q = to_ellipse * *points;
+        feet.improve(&q, size);
+        let [x, along_y, along_z] = q.components;
+        let (y, z) = feet.position(size);
+        let (normal_y, normal_z, inverse) = feet.outward(size);
         // Distance along the normal of the plane; the plane's shift along X, turns about Y and Z.
-        let out_row = Vector3::new(1.0, z, -y);
-        out_normal += out_row * out_row.transpose();
-        out_right += out_row * q.x();
+        add(&mut out_normal, &mut out_right, *weight, [Four::splat(1.0), z, -y], x);
         // Distance along the curve's own normal; shifts along Y and Z, turn about X.
-        let (dy, dz) = (q.y() - y, q.z() - z);
-        let in_row = Vector3::new(normal_y, normal_z, y * normal_z - z * normal_y);
-        let weighted = weight * in_row;
-        in_normal += weighted * in_row.transpose();
-        in_right += weighted * (dy * normal_y + dz * normal_z);
-        squares_mm2 += q.x() * q.x() + dy * dy + dz * dz;
+        let (dy, dz) = (along_y - y, along_z - z);
+        let row = [normal_y, normal_z, y * normal_z - z * normal_y];
+        add(&mut in_normal, &mut in_right, *weight * inverse, row, dy * normal_y + dz * normal_z);
+        squares_mm2 += *weight * (x * x + dy * dy + dz * dz);
     }
-    let out = out_normal.cholesky().ok_or(FitError::RankLoss)?.solve(&out_right);
-    let within = in_normal.cholesky().ok_or(FitError::RankLoss)?.solve(&in_right);
+    let out = solved(out_normal, out_right)?;
+    let within = solved(in_normal, in_right)?;
     // A turn of more than half a radian is outside the linear range: shorten the step.
     let damping = (0.5 / out.yz().norm().max(within.z.abs()).max(0.5)).min(1.0);
     if !(damping > 0.0) {
@@ -113,39 +135,74 @@ fn gauss_newton_step<E, A>(
     Ok(Step {
         shift: damping * Displacement::new(out.x, within.x, within.y),
         turn: damping * Displacement::new(within.z, out.y, out.z),
-        squares_mm2,
+        squares_mm2: sum(squares_mm2),
     })
 }
 
-impl Foot {
-    /// The point of the ellipse whose eccentric angle is that of `q` scaled to the unit circle.
-    fn nearest_direction<E>(q: Point<E>, size: SemiAxes) -> Self {
-        let (c, s) = (q.y() / size.major_mm, q.z() / size.minor_mm);
+/// Adds four rows to normal equations in three unknowns: the upper triangle 00 01 02 11 12 22 and the right side.
+#[inline]
+fn add(normal: &mut [Four; 6], right: &mut [Four; 3], weight: Four, row: [Four; 3], observed: Four) {
+    let [a, b, c] = row;
+    let [u, v, w] = row.map(|entry| weight * entry);
+    for (sum, term) in normal.iter_mut().zip([u * a, u * b, u * c, v * b, v * c, w * c]) {
+        *sum += term;
+    }
+    for (sum, term) in right.iter_mut().zip([u, v, w]) {
+        *sum += term * observed;
+    }
+}
+
+/// The solution of normal equations in three unknowns.
+fn solved(normal: [Four; 6], right: [Four; 3]) -> Result<Vector3<f64>, FitError> {
+    let [a, b, c, d, e, f] = normal.map(sum);
+    let cholesky = Matrix3::new(a, b, c, b, d, e, c, e, f).cholesky().ok_or(FitError::RankLoss)?;
+    Ok(cholesky.solve(&Vector3::from(right.map(sum))))
+}
+
+/// The sum of four numbers, in their order.
+fn sum(four: Four) -> f64 {
+    four.to_array().iter().sum()
+}
+
+impl Feet {
+    /// The points of the ellipse whose eccentric angles are those of `q` scaled to the unit circle.
+    fn in_direction_of<E>(q: FourPoints<E>, size: SemiAxes) -> Self {
+        let [_, y, z] = q.components;
+        let (c, s) = (y / size.major_mm, z / size.minor_mm);
         let length = (c * c + s * s).sqrt();
-        if length > 0.0 { Self { cosine: c / length, sine: s / length } } else { Self { cosine: 1.0, sine: 0.0 } }
+        let off_centre = length.simd_gt(Four::splat(0.0));
+        Self {
+            cosine: off_centre.bitselect(c / length, Four::splat(1.0)),
+            sine: off_centre.bitselect(s / length, Four::splat(0.0)),
+        }
     }
 
-    fn position(self, size: SemiAxes) -> (f64, f64) {
+    #[inline]
+    fn position(self, size: SemiAxes) -> (Four, Four) {
         (size.major_mm * self.cosine, size.minor_mm * self.sine)
     }
 
     /// Outward normal of the curve, in its plane, and the inverse of its squared length: without a square root.
-    fn outward(self, size: SemiAxes) -> (f64, f64, f64) {
+    #[inline]
+    fn outward(self, size: SemiAxes) -> (Four, Four, Four) {
         let (y, z) = (size.minor_mm * self.cosine, size.major_mm * self.sine);
         (y, z, 1.0 / (y * y + z * z))
     }
 
-    /// One Newton step of the eccentric angle towards the foot of the perpendicular from `q`.
-    fn improve<E>(&mut self, q: &Point<E>, size: SemiAxes) {
+    /// One Newton step of the eccentric angles towards the feet of the perpendiculars from `q`.
+    #[inline]
+    fn improve<E>(&mut self, q: &FourPoints<E>, size: SemiAxes) {
+        let [_, along_y, along_z] = q.components;
         let (y, z) = self.position(size);
-        let (dy, dz) = (q.y() - y, q.z() - z);
+        let (dy, dz) = (along_y - y, along_z - z);
         let tangent = (-size.major_mm * self.sine, size.minor_mm * self.cosine);
         let along = dy * tangent.0 + dz * tangent.1;
         let speed2 = tangent.0 * tangent.0 + tangent.1 * tangent.1;
         // Curvature term kept only while it leaves a minimum.
         let slope = (speed2 + dy * y + dz * z).max(0.1 * speed2);
         // The turn by the step as the tangent of its half: a rotation to rounding, again without a square root.
-        let half = (0.5 * along / slope).clamp(-0.25, 0.25);
+        let quarter = Four::splat(0.25);
+        let half = (0.5 * along / slope).max(-quarter).min(quarter);
         let share = 2.0 / (1.0 + half * half);
         let (cosine, sine) = (share - 1.0, share * half);
         *self =
@@ -155,18 +212,16 @@ impl Foot {
 
 /// A first pose from the points alone: plane by principal axes, centre and major axis from an algebraic conic;
 /// from the principal axes themselves where the conic is no ellipse.
-fn start<E, A>(points: &[Point<A>]) -> Result<Pose<E, A>, FitError> {
+fn start<E, A>(points: &[Point<A>], traced: &[Traced<A>]) -> Result<Pose<E, A>, FitError> {
     let principal = PrincipalAxes::of(points);
     let [normal, across, along] = principal.axes;
     if !(principal.spread_mm[1] > 0.01 * principal.spread_mm[2]) {
         return Err(FitError::RankLoss);
     }
     let unit = principal.spread_mm[2];
-    let coordinates = points.iter().map(|&point| {
-        let offset = point - principal.centroid;
-        (offset.along(along) / unit, offset.along(across) / unit)
-    });
-    let (centre, major) = conic(coordinates).unwrap_or(((0.0, 0.0), (1.0, 0.0)));
+    let z = along.as_displacement().cross(across.as_displacement()).direction().ok_or(FitError::RankLoss)?;
+    let own = Pose::<Principal, A>::new(Rotation::from_axes(along, across, z), principal.centroid).inverse();
+    let (centre, major) = conic(traced, own, unit).unwrap_or(((0.0, 0.0), (1.0, 0.0)));
     let origin = principal.centroid + (unit * centre.0) * along + (unit * centre.1) * across;
     let major = major.0 * along.as_displacement() + major.1 * across.as_displacement();
     let (x, y) = (normal, major.direction().ok_or(FitError::RankLoss)?);
@@ -174,17 +229,28 @@ fn start<E, A>(points: &[Point<A>]) -> Result<Pose<E, A>, FitError> {
     Ok(Pose::new(Rotation::from_axes(x, y, z), origin))
 }
 
+/// Principal axes of a trace, the one with the largest spread first, about its centroid.
+struct Principal;
+
 /// Centre and unit major axis of the conic `a u^2 + b u v + c v^2 + d u + e v = 1` closest, algebraically, to
-/// points about the origin; `None` if it is no ellipse.
-fn conic(points: impl Iterator<Item = (f64, f64)>) -> Option<((f64, f64), (f64, f64))> {
-    let mut normal = SMatrix::<f64, 5, 5>::zeros();
-    let mut right = SVector::<f64, 5>::zeros();
-    for (u, v) in points {
-        let row = SVector::<f64, 5>::from([u * u, u * v, v * v, u, v]);
-        normal += row * row.transpose();
-        right += row;
+/// points whose first two coordinates in `own` axes are `u` and `v` units; `None` if it is no ellipse.
+fn conic<A>(traced: &[Traced<A>], own: Pose<A, Principal>, unit: f64) -> Option<((f64, f64), (f64, f64))> {
+    let mut normal = [[Four::splat(0.0); 5]; 5];
+    let mut right = [Four::splat(0.0); 5];
+    for Traced { points, weight, .. } in traced {
+        let [u, v, _] = (own * *points).components.map(|coordinate| coordinate / unit);
+        let row = [u * u, u * v, v * v, u, v];
+        let weighted = row.map(|entry| *weight * entry);
+        for i in 0..5 {
+            for j in 0..=i {
+                normal[i][j] += weighted[i] * row[j];
+            }
+            right[i] += weighted[i];
+        }
     }
-    let [a, b, c, d, e] = normal.cholesky()?.solve(&right).into();
+    // The factorisation reads the lower triangle alone.
+    let normal = SMatrix::<f64, 5, 5>::from_fn(|i, j| sum(normal[i][j]));
+    let [a, b, c, d, e] = normal.cholesky()?.solve(&SVector::from(right.map(sum))).into();
     let discriminant = 4.0 * a * c - b * b;
     if !(a > 0.0 && discriminant > 1e-9) {
         return None;

@@ -6,6 +6,7 @@ mod axes;
 mod circle;
 mod ellipse;
 mod fit;
+mod four;
 mod pivot;
 mod principal;
 mod rigid;
@@ -15,8 +16,9 @@ mod units;
 
 pub use axes::{Direction, Displacement, Point, Pose, Rotation};
 pub use circle::{Circle, fit_circle};
-pub use ellipse::{EllipseFit, Foot, SemiAxes, fit_ellipse};
+pub use ellipse::{EllipseFit, SemiAxes, TracedPoints, fit_ellipse};
 pub use fit::FitError;
+pub use four::{Four, FourPoints, LANES};
 pub use pivot::{Pivot, fit_pivot, pivot_residual_rms};
 pub use principal::{PrincipalAxes, centroid, mean_direction};
 pub use rigid::{Layout, LayoutError, RigidFit};

@@ -7,6 +7,8 @@
 
 use super::axes::{Displacement, Point, Pose, Rotation};
 use super::fit::FitError;
+use super::four::{Four, LANES, apart, side_by_side};
+use super::rotation::from_quaternion;
 use nalgebra::{Matrix3, Vector3};
 
 /// Points of a rigid body as drawn, ready to be fitted: at least 3, not nearly in a line.
@@ -139,40 +141,29 @@ impl<A> Layout<A> {
                 squares_mm2 += offset * offset;
             }
         }
-        let centre = sum.map(|sum| share * sum);
-        let measured_mm2 = squares_mm2 - (centre[0] * sum[0] + centre[1] * sum[1] + centre[2] * sum[2]);
+        let mean = sum.map(|sum| share * sum);
+        let measured_mm2 = squares_mm2 - (mean[0] * sum[0] + mean[1] * sum[1] + mean[2] * sum[2]);
         let bound = 0.5 * (self.sum_of_squares_mm2 + measured_mm2);
         let Dominant { quaternion, eigenvalue, distinct } = dominant_quaternion(&s, bound);
+        // The pose that puts the centroid as drawn at the mean of the measured points.
+        let rows = from_quaternion(quaternion);
+        let centroid = self.centroid.vector();
+        let origin = [0, 1, 2].map(|i| {
+            let [x, y, z] = rows[i];
+            mean[i] - (x * centroid.x + y * centroid.y + z * centroid.z)
+        });
         let residual_rms_mm = (2.0 * share * (bound - eigenvalue)).max(zero).sqrt().to_array();
-        let (quaternion, centre) = (apart(quaternion), apart(centre));
-        let distinct = distinct.to_bitmask();
+        let rotations = rows.map(apart);
+        let (origins, distinct) = (apart(origin), distinct.to_bitmask());
         std::array::from_fn(|lane| {
             if distinct & (1 << lane) == 0 {
                 return Err(FitError::RankLoss);
             }
-            let place = Point::from_vector(first[lane] + Vector3::from(centre[lane]));
-            let rotation = Rotation::from_quaternion(quaternion[lane]);
-            let pose = Pose::placing(rotation, self.centroid, place);
-            Ok(RigidFit { pose, residual_rms_mm: residual_rms_mm[lane] })
+            let rotation = Rotation::from_rows(rotations.map(|row| row[lane]));
+            let origin = Point::from_vector(first[lane] + Vector3::from(origins[lane]));
+            Ok(RigidFit { pose: Pose::new(rotation, origin), residual_rms_mm: residual_rms_mm[lane] })
         })
     }
-}
-
-/// The same number of four frames, side by side.
-type Four = wide::f64x4;
-
-/// How many frames are fitted side by side.
-const LANES: usize = 4;
-
-/// Components of four vectors, side by side.
-fn side_by_side(vectors: [Vector3<f64>; LANES]) -> [Four; 3] {
-    [0, 1, 2].map(|i| Four::new(vectors.map(|vector| vector[i])))
-}
-
-/// Numbers side by side, as one array a frame.
-fn apart<const N: usize>(numbers: [Four; N]) -> [[f64; N]; LANES] {
-    let lanes = numbers.map(Four::to_array);
-    std::array::from_fn(|lane| lanes.map(|numbers| numbers[lane]))
 }
 
 /// Largest eigenvalues of four of Horn's matrices with their unit eigenvectors, scalar first.

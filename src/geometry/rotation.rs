@@ -2,6 +2,7 @@
 //! inverse cosine near 0, where it loses half the digits, or fixes which bits come out.
 
 use nalgebra::{Matrix3, Rotation3, UnitQuaternion, Vector3};
+use std::ops::{Add, Mul, Sub};
 
 /// Rotation matrix of a rotation vector, radians (Rodrigues).
 pub fn from_rotation_vector(vector: &Vector3<f64>) -> Matrix3<f64> {
@@ -13,19 +14,19 @@ pub fn rotation_vector(matrix: &Matrix3<f64>) -> Vector3<f64> {
     UnitQuaternion::from_rotation_matrix(&Rotation3::from_matrix_unchecked(*matrix)).scaled_axis()
 }
 
-/// Rotation matrix of a unit quaternion, scalar first.
-pub fn from_quaternion([w, x, y, z]: [f64; 4]) -> Matrix3<f64> {
-    Matrix3::new(
-        w * w + x * x - y * y - z * z,
-        2.0 * (x * y - w * z),
-        2.0 * (x * z + w * y),
-        2.0 * (x * y + w * z),
-        w * w - x * x + y * y - z * z,
-        2.0 * (y * z - w * x),
-        2.0 * (x * z - w * y),
-        2.0 * (y * z + w * x),
-        w * w - x * x - y * y + z * z,
-    )
+/// Rows of the rotation matrix of a unit quaternion, scalar first; of numbers alone or of several side by side.
+#[inline]
+pub fn from_quaternion<T>([w, x, y, z]: [T; 4]) -> [[T; 3]; 3]
+where
+    T: Copy + Add<Output = T> + Sub<Output = T> + Mul<Output = T>,
+{
+    let twice = |product: T| product + product;
+    let (ww, xx, yy, zz) = (w * w, x * x, y * y, z * z);
+    [
+        [ww + xx - yy - zz, twice(x * y - w * z), twice(x * z + w * y)],
+        [twice(x * y + w * z), ww - xx + yy - zz, twice(y * z - w * x)],
+        [twice(x * z - w * y), twice(y * z + w * x), ww - xx - yy + zz],
+    ]
 }
 
 /// The smallest turn taking unit vector `from` to unit vector `to`; `None` if they are opposite.

@@ -4,7 +4,7 @@ use super::failure::Reason;
 use super::frames::{Camera, Feature};
 use super::options::{FemurFeature, Instruments};
 use crate::geometry::{
-    Circle, Direction, EllipseFit, Foot, Matrix3, Point, Pose, PrincipalAxes, Rotation, Vector3, fit_circle,
+    Circle, Direction, EllipseFit, Matrix3, Point, Pose, PrincipalAxes, Rotation, TracedPoints, Vector3, fit_circle,
     fit_ellipse,
 };
 
@@ -49,7 +49,7 @@ pub struct Trace {
 /// Working memory of the trace estimators.
 #[derive(Debug, Default)]
 pub struct TraceMemory {
-    feet: Vec<Foot>,
+    traced: TracedPoints<Camera>,
     angles: Vec<f64>,
 }
 
@@ -69,14 +69,16 @@ pub fn traced(
     if tips.is_empty() {
         return Err(Reason::NotRecorded);
     }
-    let (pose, residual_rms_mm, centre) = if feature == FemurFeature::Circle {
+    let (pose, residual_rms_mm, centre, plane) = if feature == FemurFeature::Circle {
         let Circle { centre, axis, residual_rms_mm, .. } = fit_circle(tips)?;
-        (FeaturePose::Axial(centre, axis), residual_rms_mm, centre)
+        let [_, across, along] = PrincipalAxes::of(tips).axes;
+        (FeaturePose::Axial(centre, axis), residual_rms_mm, centre, [along, across])
     } else {
-        let EllipseFit { pose, residual_rms_mm } = fit_ellipse(tips, instruments.ellipse, &mut memory.feet)?;
-        (FeaturePose::Elliptic(pose), residual_rms_mm, pose.origin)
+        let EllipseFit { pose, residual_rms_mm } = fit_ellipse(tips, instruments.ellipse, &mut memory.traced)?;
+        let [_, major, minor] = pose.rotation.axes();
+        (FeaturePose::Elliptic(pose), residual_rms_mm, pose.origin, [major, minor])
     };
-    let largest_gap_deg = trace_gap(tips, centre, &mut memory.angles);
+    let largest_gap_deg = trace_gap(tips, centre, plane, &mut memory.angles);
     if largest_gap_deg > LARGEST_GAP_DEG {
         return Err(Reason::TraceIncomplete);
     }
@@ -92,14 +94,18 @@ pub fn three_divots(points: [Point<Camera>; DIVOT_COUNT], instruments: &Instrume
     Ok(Trace { pose: FeaturePose::Full(fit.pose), residual_rms_mm: fit.residual_rms_mm, largest_gap_deg: 0.0 })
 }
 
-/// Largest angle about `centre`, degrees, between neighbouring points of a trace.
-#[must_use]
-pub fn trace_gap(tips: &[Point<Camera>], centre: Point<Camera>, angles: &mut Vec<f64>) -> f64 {
-    let [_, across, along] = PrincipalAxes::of(tips).axes;
+/// Largest angle about `centre`, degrees, between neighbouring points of a trace, seen along the normal of a plane with
+/// these two perpendicular axes.
+fn trace_gap(
+    tips: &[Point<Camera>],
+    centre: Point<Camera>,
+    plane: [Direction<Camera>; 2],
+    angles: &mut Vec<f64>,
+) -> f64 {
     angles.clear();
     angles.extend(tips.iter().map(|&tip| {
         let offset = tip - centre;
-        libm::atan2(offset.along(across), offset.along(along))
+        libm::atan2(offset.along(plane[1]), offset.along(plane[0]))
     }));
     angles.sort_unstable_by(f64::total_cmp);
     let (Some(first), Some(last)) = (angles.first(), angles.last()) else { return 360.0 };

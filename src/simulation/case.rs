@@ -6,7 +6,7 @@ use super::scene::Scene;
 use super::source::CaptureKey;
 use super::streams::{CaseKey, StreamKey, source_key};
 use super::theatre::Theatre;
-use super::tool::{ConeSwing, Tool, ToolKind};
+use super::tool::{ConeSwing, Tool, ToolKind, once_round};
 use super::truth::{SealedTruth, TrueReduction, Truth};
 use super::{Femur, Quantity, TruePelvis};
 use crate::geometry::{Displacement, Point, Pose, Rotation};
@@ -23,6 +23,8 @@ pub struct Simulator {
     pub(super) head: Tool,
     pub(super) tip_swing: ConeSwing,
     pub(super) centre_swing: ConeSwing,
+    /// Cosine and sine of the turn of each frame of a trace, from its start.
+    pub(super) trace_turns: Vec<(f64, f64)>,
 }
 
 /// Memory of one thread, used again from case to case.
@@ -64,6 +66,7 @@ impl Simulator {
             ),
             tip_swing: ConeSwing::new(protocol.tip_pivot_frames, protocol.tip_pivot_cone_deg),
             centre_swing: ConeSwing::new(protocol.centre_frames, protocol.centre_cone_deg),
+            trace_turns: once_round(protocol.trace_frames),
             model,
             plane,
             femur,

@@ -4,6 +4,7 @@
 //! never redraws anything: arms that differ only there stay paired.
 
 use super::normal;
+use crate::geometry::Four;
 use serde::de::{self, MapAccess, Visitor};
 use serde::{Deserialize, Deserializer, Serialize, Serializer, ser::SerializeMap};
 use std::fmt;
@@ -93,6 +94,16 @@ impl Quantity {
             Self::Drawn(Shape::Normal { mean, sd }, None) => mean + sd * score,
             Self::Constant(value) => *value,
             Self::Drawn(shape, cut) => shape.cut_value(cut.as_ref(), score),
+        }
+    }
+
+    /// The values at four scores.
+    #[inline]
+    #[must_use]
+    pub fn values(&self, scores: Four) -> Four {
+        match self {
+            Self::Drawn(Shape::Normal { mean, sd }, None) => *mean + *sd * scores,
+            _ => Four::new(scores.to_array().map(|score| self.value(score))),
         }
     }
 

@@ -2,6 +2,7 @@
 
 use super::quantity::Quantity;
 use super::streams::{CaseKey, Scores, StreamKey, continued_key};
+use crate::geometry::Four;
 use crate::measurement::Step;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
@@ -145,6 +146,13 @@ impl<M> Source<M> {
     #[must_use]
     pub fn value(&self, quantity: &Quantity, score: f64) -> f64 {
         self.switch.scale * quantity.value(score)
+    }
+
+    /// Four drawn values of one quantity, scaled.
+    #[inline]
+    #[must_use]
+    pub fn values(&self, quantity: &Quantity, scores: Four) -> Four {
+        self.switch.scale * quantity.values(scores)
     }
 
     /// Three drawn values of one quantity, scaled.

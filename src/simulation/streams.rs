@@ -72,6 +72,17 @@ impl Scores {
         StandardNormal.sample(&mut self.0)
     }
 
+    /// The next scores, as many as there is room for.
+    #[inline]
+    pub fn fill(&mut self, scores: &mut [f64]) {
+        // Worked on a copy, which stays in registers.
+        let mut generator = self.0.clone();
+        for score in scores {
+            *score = StandardNormal.sample(&mut generator);
+        }
+        self.0 = generator;
+    }
+
     /// The next three scores.
     #[inline]
     #[must_use]

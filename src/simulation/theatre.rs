@@ -11,7 +11,7 @@ use super::source::CaptureKey;
 use super::streams::{CaseKey, Scores, StreamKey, source_key};
 use super::tool::{Tool, ToolKind, held};
 use super::truth::Triad;
-use crate::geometry::{Direction, Point, Pose, Rotation};
+use crate::geometry::{Direction, Displacement, FourPoints, LANES, Point, Pose, Rotation};
 use crate::measurement::{
     Camera, Capture, Feature, FemurFeature, Observations, Plane, Side, Sightings, Step, Tracker,
 };
@@ -87,7 +87,7 @@ impl<'a> Theatre<'a> {
         for turn in simulator.tip_swing.turns(hold, self.side) {
             let slipped = slips.as_mut().map_or(PatientVector::ZERO, |scores| slip.in_pivot(scores));
             let pose = Pose::placing(turn * upright, self.tip, place + slipped.on(self.side));
-            self.see(&simulator.probe, pose, &mut frames);
+            self.see(&simulator.probe, self.camera * pose, &mut frames);
         }
         self.end(frames);
     }
@@ -137,11 +137,11 @@ impl<'a> Theatre<'a> {
         let mut frames = self.begin(step, 0, 0, capture);
         let slip = noise.slip.in_hold(self.key, capture, protocol.landmark_frames);
         let mut tremor = noise.tremor.path(self.key, capture, protocol.frame_rate_hz);
-        let (_, orientation) = self.hold(&simulator.probe, place);
+        let grip = self.grip(&simulator.probe, self.tip, place);
         for frame in 0..protocol.landmark_frames {
             let shaken = tremor.as_mut().map_or(PatientVector::ZERO, |path| noise.tremor.next_displacement(path));
             let tip = place + shaken.on(self.side) + slipped(slip, frame).on(self.side);
-            self.see(&simulator.probe, Pose::placing(orientation, self.tip, tip), &mut frames);
+            self.see(&simulator.probe, grip.at(self.camera * tip), &mut frames);
         }
         self.end(frames);
     }
@@ -171,11 +171,11 @@ impl<'a> Theatre<'a> {
         let mut frames = self.begin(step, take, divot, capture);
         let slip = noise.probe.slip.in_hold(self.key, capture, count);
         let mut clearance = simulator.model.noise.femur.groove.frames(self.key, capture);
-        let (_, orientation) = self.hold(&simulator.probe, place);
+        let grip = self.grip(&simulator.probe, self.tip, place);
         for frame in 0..count {
             let loose = self.loose(&mut clearance);
             let tip = place + loose.on(self.side) + slipped(slip, frame).on(self.side);
-            self.see(&simulator.probe, Pose::placing(orientation, self.tip, tip), &mut frames);
+            self.see(&simulator.probe, grip.at(self.camera * tip), &mut frames);
         }
         self.end(frames);
     }
@@ -195,15 +195,21 @@ impl<'a> Theatre<'a> {
         let mut clearance = simulator.model.noise.femur.groove.frames(self.key, capture);
         let motion = simulator.model.noise.femur.motion.over_trace(self.key, capture).on(self.side);
         let intervals = protocol.trace_frames.saturating_sub(1).max(1) as f64;
-        let (_, orientation) = self.hold(&simulator.probe, feature.origin);
-        for frame in 0..protocol.trace_frames {
-            let turn = std::f64::consts::TAU * frame as f64 / protocol.trace_frames as f64;
-            let angle = start + turn + protocol.trace_unevenness * libm::sin(turn + phase);
-            let (sine, cosine) = libm::sincos(angle);
+        let grip = self.grip(&simulator.probe, self.tip, feature.origin);
+        let (start_sine, start_cosine) = libm::sincos(start);
+        let (phase_sine, phase_cosine) = libm::sincos(phase);
+        for (frame, &(turn_cosine, turn_sine)) in simulator.trace_turns.iter().enumerate() {
+            // The angle is start + turn + unevenness sin(turn + phase); only the uneven part needs a sine of its own.
+            let uneven = protocol.trace_unevenness * (turn_sine * phase_cosine + turn_cosine * phase_sine);
+            let even_cosine = start_cosine * turn_cosine - start_sine * turn_sine;
+            let even_sine = start_sine * turn_cosine + start_cosine * turn_sine;
+            let (uneven_sine, uneven_cosine) = libm::sincos(uneven);
+            let cosine = even_cosine * uneven_cosine - even_sine * uneven_sine;
+            let sine = even_sine * uneven_cosine + even_cosine * uneven_sine;
             let groove = feature * Point::new(0.0, major_mm * cosine, minor_mm * sine);
             let moved = (frame as f64 / intervals) * motion;
             let tip = groove + moved + self.loose(&mut clearance).on(self.side);
-            self.see(&simulator.probe, Pose::placing(orientation, self.tip, tip), &mut frames);
+            self.see(&simulator.probe, grip.at(self.camera * tip), &mut frames);
         }
         self.end(frames);
     }
@@ -240,7 +246,8 @@ impl<'a> Theatre<'a> {
         let (hold, upright) = self.hold(&simulator.head, centre);
         for turn in simulator.centre_swing.turns(hold, self.side) {
             let place = centre + displaced().on(self.side);
-            self.see(&simulator.head, Pose::placing(turn * upright, simulator.head.point, place), &mut frames);
+            let pose = Pose::placing(turn * upright, simulator.head.point, place);
+            self.see(&simulator.head, self.camera * pose, &mut frames);
         }
         self.end(frames);
     }
@@ -260,8 +267,9 @@ impl<'a> Theatre<'a> {
         let turn = (attached[0] + runout[0]).to_radians() * transverse[0]
             + (attached[1] + runout[1]).to_radians() * transverse[1];
         let askew = Rotation::<TruePelvis, TruePelvis>::from_rotation_vector(turn) * straight;
+        let pose = self.camera * Pose::new(askew, place);
         for _ in 0..simulator.model.protocol.cup_frames {
-            self.see(tool, Pose::new(askew, place), &mut frames);
+            self.see(tool, pose, &mut frames);
         }
         self.end(frames);
     }
@@ -270,6 +278,13 @@ impl<'a> Theatre<'a> {
     fn hold(&self, tool: &Tool, place: Point<TruePelvis>) -> (Direction<TruePelvis>, Rotation<Tracker, TruePelvis>) {
         let hold = HOLD.on(self.side).direction().unwrap_or(Direction::X);
         (hold, held(tool.axis, hold, self.scene.towards_camera(place)))
+    }
+
+    /// A tool held still in its orientation, with `point` about a place.
+    fn grip(&self, tool: &Tool, point: Point<Tracker>, place: Point<TruePelvis>) -> Grip {
+        let (_, orientation) = self.hold(tool, place);
+        let rotation = self.camera.rotation * orientation;
+        Grip { rotation, from_tracker: rotation * (point - Point::ORIGIN) }
     }
 
     /// Displacement of the tip in groove or divot in the next frame.
@@ -286,21 +301,24 @@ impl<'a> Theatre<'a> {
     }
 
     /// The camera sees a tool in one frame.
-    fn see(&mut self, tool: &Tool, pose: Pose<Tracker, TruePelvis>, recording: &mut Recording) {
-        let pose = self.camera * pose;
+    fn see(&mut self, tool: &Tool, pose: Pose<Tracker, Camera>, recording: &mut Recording) {
         let jitter = &self.simulator.model.noise.tracker.jitter;
         match &mut self.observed.sightings {
             Sightings::Markers(seen) => {
-                let first = seen.len();
-                seen.extend(self.built[tool.kind as usize].iter().map(|&marker| pose * marker));
-                let frame = &mut seen[first..];
-                if let Some(lens) = &self.lens {
-                    for marker in frame.iter_mut() {
-                        *marker = lens.seen(*marker);
+                for markers in self.built[tool.kind as usize].chunks(LANES) {
+                    let mut places = pose * FourPoints::of(markers);
+                    if let Some(lens) = &self.lens {
+                        places = lens.seen(places);
                     }
-                }
-                if let Some(scores) = &mut recording.jitter {
-                    jitter.disturb(frame, scores);
+                    if let Some(scores) = &mut recording.jitter {
+                        places = jitter.disturbed(places, markers.len(), scores);
+                    }
+                    let places = places.points();
+                    match markers.len() {
+                        // The number of nearly all trackers: copied without a call.
+                        LANES => seen.extend_from_slice(&places),
+                        count => seen.extend_from_slice(&places[..count]),
+                    }
                 }
             }
             Sightings::Poses(seen) => seen.push(pose),
@@ -311,6 +329,20 @@ impl<'a> Theatre<'a> {
     fn end(&mut self, recording: Recording) {
         self.frames = recording.capture.frames.end;
         self.observed.captures.push(recording.capture);
+    }
+}
+
+/// An orientation in which a tool is held, in camera axes.
+struct Grip {
+    rotation: Rotation<Tracker, Camera>,
+    /// From the tracker's origin to the point that is held in place.
+    from_tracker: Displacement<Camera>,
+}
+
+impl Grip {
+    /// The pose of the tracker that puts the point at a place.
+    fn at(&self, place: Point<Camera>) -> Pose<Tracker, Camera> {
+        Pose::new(self.rotation, place - self.from_tracker)
     }
 }
 

@@ -87,6 +87,14 @@ fn triad<A>(first: Direction<A>, second: Direction<A>, spare: Direction<A>) -> [
     [first, second, third]
 }
 
+/// Cosine and sine of equally spaced angles, once round from 0.
+#[must_use]
+pub fn once_round(frames: usize) -> Vec<(f64, f64)> {
+    let angle = |frame| std::f64::consts::TAU * frame as f64 / frames as f64;
+    let cosine_and_sine = |(sine, cosine)| (cosine, sine);
+    (0..frames).map(|frame| cosine_and_sine(libm::sincos(angle(frame)))).collect()
+}
+
 /// A swing of a tool round a cone: the frames are equally spaced round the axis, each turned from the axis by
 /// the same angle about a transverse axis: `Rz(phi) Ry(theta) Rz(-phi)` with the cone's axis as z.
 #[derive(Clone, Debug)]
@@ -100,13 +108,7 @@ impl ConeSwing {
     /// So many frames once round, at this angle from the axis.
     pub fn new(frames: usize, cone_deg: f64) -> Self {
         let (sine, cosine) = libm::sincos(cone_deg.to_radians());
-        let around = (0..frames)
-            .map(|frame| {
-                let (sine, cosine) = libm::sincos(std::f64::consts::TAU * frame as f64 / frames as f64);
-                (cosine, sine)
-            })
-            .collect();
-        Self { sine, cosine, around }
+        Self { sine, cosine, around: once_round(frames) }
     }
 
     /// The turns of the frames about a cone's axis. A left hip is swung as the mirror image of a right one, so

@@ -1,6 +1,6 @@
 //! What the camera sees of a tracker.
 
-use crate::geometry::{Displacement, Point};
+use crate::geometry::{Displacement, Four, FourPoints, LANES, Point};
 use crate::measurement::{Camera, Tracker};
 use crate::simulation::Quantity;
 use crate::simulation::source::{Basis, Source};
@@ -56,55 +56,50 @@ pub struct Build {
 pub const REFERENCE_DISTANCE_MM: f64 = 250.0;
 
 impl Source<Jitter> {
-    /// Moves the markers of one frame to where they are seen; three scores a marker, two across the ray and one
+    /// Where up to four markers are seen; three scores for each of the first `count`, two across the ray and one
     /// along it.
     #[inline]
-    pub fn disturb(&self, markers: &mut [Point<Camera>], scores: &mut Scores) {
+    #[must_use]
+    pub fn disturbed(&self, markers: FourPoints<Camera>, count: usize, scores: &mut Scores) -> FourPoints<Camera> {
+        let mut drawn = [0.0; 3 * LANES];
+        scores.fill(&mut drawn[..3 * count]);
+        let [first, second, third] = [0, 1, 2].map(|i| Four::new([0, 1, 2, 3].map(|marker| drawn[3 * marker + i])));
         let per_reference = 1.0 / REFERENCE_DISTANCE_MM;
         let (across, along) = (&self.model.across_mm, &self.model.along_mm);
-        // Roots and divisions of neighbouring markers first, together: they wait for nothing but the place.
-        for markers in markers.chunks_mut(4) {
-            let mut rays = [Ray::default(); 4];
-            for (ray, marker) in rays.iter_mut().zip(markers.iter()) {
-                *ray = Ray::to(marker.vector());
-            }
-            for (ray, marker) in rays.iter().zip(markers) {
-                let [first, second, third] = scores.next_three();
-                let [one, other] = ray.across(marker.vector());
-                let one_mm = per_reference * self.value(across, first);
-                let other_mm = per_reference * self.value(across, second);
-                let along_mm = per_reference * per_reference * ray.distance * self.value(along, third);
-                let error = one_mm * one + other_mm * other + along_mm * marker.vector();
-                *marker = *marker + Displacement::from_vector(error);
-            }
-        }
+        let ray = Rays::to(&markers);
+        let [one, other] = ray.across();
+        let one_mm = per_reference * self.values(across, first);
+        let other_mm = per_reference * self.values(across, second);
+        let along_mm = per_reference * per_reference * ray.distance * self.values(along, third);
+        let p = markers.components;
+        FourPoints::new([0, 1, 2].map(|i| p[i] + (one_mm * one[i] + other_mm * other[i] + along_mm * p[i])))
     }
 }
 
-/// What the ray from the camera to a position needs a root and a division for.
-#[derive(Clone, Copy, Debug, Default)]
-struct Ray {
-    distance: f64,
-    factor: f64,
+/// The rays from the camera to four positions.
+struct Rays {
+    position: [Four; 3],
+    distance: Four,
+    sign: Four,
+    factor: Four,
 }
 
-impl Ray {
+impl Rays {
     #[inline]
-    fn to(position: &Vector3<f64>) -> Self {
-        let distance = position.norm();
-        Self { distance, factor: -1.0 / (distance.copysign(position.z) + position.z) }
+    fn to(positions: &FourPoints<Camera>) -> Self {
+        let position @ [x, y, z] = positions.components;
+        let distance = (x * x + y * y + z * z).sqrt();
+        let sign = z.is_sign_negative().bitselect(Four::splat(-1.0), Four::splat(1.0));
+        Self { position, distance, sign, factor: -1.0 / (sign * distance + z) }
     }
 
-    /// Two perpendicular vectors across the ray to the position, each as long as the ray, without a branch (after
-    /// Duff T et al. J Comput Graph Tech 2017;6:1-8, scaled by the distance).
+    /// Two perpendicular vectors across each ray, each as long as the ray, without a branch (after Duff T et al.
+    /// J Comput Graph Tech 2017;6:1-8, scaled by the distance).
     #[inline]
-    fn across(&self, p: &Vector3<f64>) -> [Vector3<f64>; 2] {
-        let sign = 1.0_f64.copysign(p.z);
-        let mixed = p.x * p.y * self.factor;
-        [
-            Vector3::new(self.distance + sign * p.x * p.x * self.factor, sign * mixed, -sign * p.x),
-            Vector3::new(mixed, sign * self.distance + p.y * p.y * self.factor, -p.y),
-        ]
+    fn across(&self) -> [[Four; 3]; 2] {
+        let Self { position: [x, y, _], distance, sign, factor } = *self;
+        let mixed = x * y * factor;
+        [[distance + sign * x * x * factor, sign * mixed, -sign * x], [mixed, sign * distance + y * y * factor, -y]]
     }
 }
 
@@ -123,10 +118,8 @@ pub const VOLUME_CENTRE_MM: f64 = 150.0;
 /// shift of all that is seen would cancel in every reading.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LensField {
-    constant: Vector3<f64>,
-    linear: Matrix3<f64>,
-    mixed: Matrix3<f64>,
-    square: Matrix3<f64>,
+    /// For each axis the polynomial's coefficients, each as four equal numbers: `1, u, v, w, v w, w u, u v, u u, v v, w w`.
+    coefficients: [[Four; 10]; 3],
 }
 
 impl Source<Lens> {
@@ -154,24 +147,29 @@ impl Source<Lens> {
         let square = 1.5 * 5.0_f64.sqrt() * square;
         let constant = -square * Vector3::repeat(1.0 / 3.0);
         let scale = 1.0 / VOLUME_HALF_EDGE_MM;
-        Some(LensField {
-            constant,
-            linear: 3.0_f64.sqrt() * scale * linear,
-            mixed: 3.0 * scale * scale * mixed,
-            square: scale * scale * square,
-        })
+        let (linear, mixed, square) =
+            (3.0_f64.sqrt() * scale * linear, 3.0 * scale * scale * mixed, scale * scale * square);
+        let coefficients = [0, 1, 2].map(|i| {
+            let [l, m, s] = [&linear, &mixed, &square].map(|matrix| matrix.row(i));
+            [constant[i], l[0], l[1], l[2], m[0], m[1], m[2], s[0], s[1], s[2]].map(Four::splat)
+        });
+        Some(LensField { coefficients })
     }
 }
 
 impl LensField {
-    /// Where a marker seems to be.
+    /// Where markers seem to be.
     #[inline]
     #[must_use]
-    pub fn seen(&self, marker: Point<Camera>) -> Point<Camera> {
-        let u = marker.vector() - Vector3::new(0.0, 0.0, VOLUME_CENTRE_MM);
-        let mixed = Vector3::new(u.y * u.z, u.z * u.x, u.x * u.y);
-        let off = self.constant + self.linear * u + self.mixed * mixed + self.square * u.component_mul(&u);
-        marker + Displacement::from_vector(off)
+    pub fn seen(&self, markers: FourPoints<Camera>) -> FourPoints<Camera> {
+        let place = markers.components;
+        let [u, v, w] = [place[0], place[1], place[2] - VOLUME_CENTRE_MM];
+        let powers = [u, v, w, v * w, w * u, u * v, u * u, v * v, w * w];
+        FourPoints::new([0, 1, 2].map(|i| {
+            let [constant, coefficients @ ..] = &self.coefficients[i];
+            let terms = coefficients.iter().zip(powers);
+            terms.fold(place[i] + *constant, |sum, (&coefficient, power)| sum + coefficient * power)
+        }))
     }
 }
 
@@ -230,7 +228,7 @@ mod tests {
 
     fn displacement(field: &LensField, u: Vector3<f64>) -> Vector3<f64> {
         let place = Point::from_vector(VOLUME_HALF_EDGE_MM * u + Vector3::new(0.0, 0.0, VOLUME_CENTRE_MM));
-        *(field.seen(place) - place).vector()
+        *(field.seen(FourPoints::of(&[place])).points()[0] - place).vector()
     }
 
     #[test]
