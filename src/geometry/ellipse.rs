@@ -74,7 +74,7 @@ pub fn fit_ellipse<E, A>(
     traced.clear();
     traced.extend(points.chunks(LANES).map(|four| Traced {
         points: FourPoints::of(four),
-        weight: Four::new([0, 1, 2, 3].map(|lane| if lane < four.len() { 1.0 } else { 0.0 })),
+        weight: Four::new(std::array::from_fn(|lane| if lane < four.len() { 1.0 } else { 0.0 })),
         feet: Feet { cosine: Four::splat(1.0), sine: Four::splat(0.0) },
     }));
     let mut pose = start(points, traced)?;

@@ -58,7 +58,7 @@ impl<A> FourPoints<A> {
     #[must_use]
     pub fn of(points: &[Point<A>]) -> Self {
         let last = points.len() - 1;
-        Self::new(side_by_side([0, 1, 2, 3].map(|lane: usize| *points[lane.min(last)].vector())))
+        Self::new(side_by_side(std::array::from_fn(|lane: usize| *points[lane.min(last)].vector())))
     }
 
     /// The four points.

@@ -114,7 +114,7 @@ impl<A> Layout<A> {
             // Where the last four are not whole, the last frame stands in for the missing ones.
             let frame = |lane: usize| lane.min(held.saturating_sub(1)) * count;
             if held > 0 {
-                let fits = self.fit_four([0, 1, 2, 3].map(|lane| &four[frame(lane)..frame(lane) + count]));
+                let fits = self.fit_four(std::array::from_fn(|lane| &four[frame(lane)..frame(lane) + count]));
                 fits.into_iter().take(held).for_each(&mut each);
             }
         }
@@ -130,7 +130,7 @@ impl<A> Layout<A> {
         let zero = Four::splat(0.0);
         let (mut s, mut sum, mut squares_mm2) = ([[zero; 3]; 3], [zero; 3], zero);
         for (k, drawn) in self.centred.iter().enumerate() {
-            let offset = side_by_side([0, 1, 2, 3].map(|lane| frames[lane][k].vector() - first[lane]));
+            let offset = side_by_side(std::array::from_fn(|lane| frames[lane][k].vector() - first[lane]));
             for (row, &drawn) in s.iter_mut().zip(drawn) {
                 for (entry, &offset) in row.iter_mut().zip(&offset) {
                     *entry += drawn * offset;

@@ -50,7 +50,7 @@ pub struct Trace {
 #[derive(Debug, Default)]
 pub struct TraceMemory {
     traced: TracedPoints<Camera>,
-    angles: Vec<f64>,
+    spokes: Vec<Spoke>,
 }
 
 /// A gap of a trace above this is a failure, degrees.
@@ -78,7 +78,7 @@ pub fn traced(
         let [_, major, minor] = pose.rotation.axes();
         (FeaturePose::Elliptic(pose), residual_rms_mm, pose.origin, [major, minor])
     };
-    let largest_gap_deg = trace_gap(tips, centre, plane, &mut memory.angles);
+    let largest_gap_deg = trace_gap(tips, centre, plane, &mut memory.spokes);
     if largest_gap_deg > LARGEST_GAP_DEG {
         return Err(Reason::TraceIncomplete);
     }
@@ -100,18 +100,38 @@ fn trace_gap(
     tips: &[Point<Camera>],
     centre: Point<Camera>,
     plane: [Direction<Camera>; 2],
-    angles: &mut Vec<f64>,
+    spokes: &mut Vec<Spoke>,
 ) -> f64 {
-    angles.clear();
-    angles.extend(tips.iter().map(|&tip| {
-        let offset = tip - centre;
-        libm::atan2(offset.along(plane[1]), offset.along(plane[0]))
-    }));
-    angles.sort_unstable_by(f64::total_cmp);
-    let (Some(first), Some(last)) = (angles.first(), angles.last()) else { return 360.0 };
-    let around = first + std::f64::consts::TAU - last;
-    let gap = angles.windows(2).map(|pair| pair[1] - pair[0]).fold(around, f64::max);
-    gap.to_degrees()
+    spokes.clear();
+    spokes.extend(tips.iter().map(|&tip| Spoke::new(plane.map(|axis| (tip - centre).along(axis)))));
+    spokes.sort_unstable_by(|one, other| one.turn.total_cmp(&other.turn));
+    let Some(last) = spokes.last() else { return 360.0 };
+    // From each to the next, and round from the last to the first.
+    let before = std::iter::once(last).chain(spokes.iter());
+    let gaps = before.zip(spokes.iter()).map(|(before, after)| before.to(after));
+    let largest = gaps.fold(Spoke::default(), |largest, gap| if gap.turn > largest.turn { gap } else { largest });
+    let [x, y] = largest.end;
+    libm::atan2(y, x).to_degrees().rem_euclid(360.0)
+}
+
+/// A vector in a plane, and a number that grows with its angle: 0 to 4 once round, without trigonometry.
+#[derive(Clone, Copy, Debug, Default)]
+struct Spoke {
+    end: [f64; 2],
+    turn: f64,
+}
+
+impl Spoke {
+    fn new([x, y]: [f64; 2]) -> Self {
+        let along = x / (x.abs() + y.abs()).max(f64::MIN_POSITIVE);
+        Self { end: [x, y], turn: if y >= 0.0 { 1.0 - along } else { 3.0 + along } }
+    }
+
+    /// The other as this one sees it: at the angle between them.
+    fn to(&self, other: &Self) -> Self {
+        let ([x, y], [u, v]) = (self.end, other.end);
+        Self::new([x * u + y * v, x * v - y * u])
+    }
 }
 
 /// `R`: the turn of the femur from its baseline to its later orientation, as far as the feature shows it.

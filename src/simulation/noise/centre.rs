@@ -1,7 +1,6 @@
 //! Turning points of the native and the new hip.
 
 use crate::simulation::Quantity;
-use crate::simulation::normal;
 use crate::simulation::patient::PatientVector;
 use crate::simulation::source::{Basis, SharedScore, Source};
 use crate::simulation::streams::{CaseKey, Scores};
@@ -71,13 +70,56 @@ impl Source<NativeCentre> {
 }
 
 impl Source<Liner> {
-    /// The head's centre in the next frame, from the liner's: uniform in a ball.
+    /// The head's centre in the next frame, from the liner's: uniform in a ball, since three components of a point
+    /// uniform on the sphere in five dimensions are.
     #[must_use]
     pub fn displacement(&self, frames: &mut Scores) -> PatientVector {
-        let [x, y, z] = frames.next_three();
-        let radius =
-            self.switch.scale * self.model.radial_clearance_mm * libm::cbrt(normal::cumulative(frames.next_score()));
-        let length = (x * x + y * y + z * z).sqrt();
-        PatientVector::from([x, y, z].map(|component| radius * component / length))
+        let mut scores = [0.0; 5];
+        frames.fill(&mut scores);
+        let length = scores.iter().map(|score| score * score).sum::<f64>().sqrt();
+        let [x, y, z, ..] = scores.map(|score| self.switch.scale * self.model.radial_clearance_mm * score / length);
+        PatientVector::from([x, y, z])
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::simulation::source::{BasisKind, Switch};
+    use crate::simulation::source_key;
+
+    /// Uniform in a ball: the cubed distance from the centre is uniform, and each component has a fifth of the squared
+    /// radius as its variance.
+    #[test]
+    fn coverage_liner_fills_its_ball_evenly() {
+        let radius_mm = 0.1;
+        let basis = Basis { kind: BasisKind::Assumed, source: None, note: None };
+        let switch = Switch { key: source_key("centre.liner"), ..Switch::default() };
+        let liner = Source { model: Liner { radial_clearance_mm: radius_mm, basis }, switch };
+        let mut frames = liner.case_stream(&CaseKey { seed: 1, device: 0, case: 0 });
+        let count = 100_000;
+        let (mut cubed, mut squares) = ([0.0; 2], [0.0; 3]);
+        for _ in 0..count {
+            let place = liner.displacement(&mut frames);
+            let place = [place.anterior, place.superior, place.lateral].map(|component| component / radius_mm);
+            let distance = place.iter().map(|p| p * p).sum::<f64>().sqrt();
+            let volume = distance * distance * distance;
+            cubed = [cubed[0] + volume, cubed[1] + volume * volume];
+            for (square, p) in squares.iter_mut().zip(place) {
+                *square += p * p;
+            }
+        }
+        let count = f64::from(count);
+        // Standard errors of the means of u and u^2, u uniform, and of the square of a component.
+        for (found, expected, variance) in [
+            (cubed[0], 1.0 / 2.0, 1.0 / 12.0),
+            (cubed[1], 1.0 / 3.0, 4.0 / 45.0),
+            (squares[0], 0.2, 3.0 / 35.0 - 0.04),
+            (squares[1], 0.2, 3.0 / 35.0 - 0.04),
+            (squares[2], 0.2, 3.0 / 35.0 - 0.04),
+        ] {
+            let error = (variance / count).sqrt();
+            assert!((found / count - expected).abs() < 4.0 * error, "{} for {expected}", found / count);
+        }
     }
 }

@@ -63,7 +63,8 @@ impl Source<Jitter> {
     pub fn disturbed(&self, markers: FourPoints<Camera>, count: usize, scores: &mut Scores) -> FourPoints<Camera> {
         let mut drawn = [0.0; 3 * LANES];
         scores.fill(&mut drawn[..3 * count]);
-        let [first, second, third] = [0, 1, 2].map(|i| Four::new([0, 1, 2, 3].map(|marker| drawn[3 * marker + i])));
+        let [first, second, third] =
+            [0, 1, 2].map(|i| Four::new(std::array::from_fn(|marker| drawn[3 * marker + i])));
         let per_reference = 1.0 / REFERENCE_DISTANCE_MM;
         let (across, along) = (&self.model.across_mm, &self.model.along_mm);
         let ray = Rays::to(&markers);
