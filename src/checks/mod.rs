@@ -4,6 +4,7 @@
 //! walked by the tests and by the command line alike.
 
 mod anatomy;
+mod camera;
 mod chain;
 mod cup_angles;
 mod landmarks;
@@ -118,7 +119,7 @@ impl Section {
 }
 
 /// All sections, in the order of the measurement.
-pub const SECTIONS: [Section; 7] = [
+pub const SECTIONS: [Section; 8] = [
     Section { title: "Cup angle definitions", tables: cup_angles::CHECKS },
     Section { title: "Pelvic tilt", tables: tilt::CHECKS },
     Section { title: "Landmarks, plane and cup angles", tables: landmarks::CHECKS },
@@ -126,6 +127,7 @@ pub const SECTIONS: [Section; 7] = [
     Section { title: "Patients drawn", tables: anatomy::CHECKS },
     Section { title: "Rigid registration", tables: registration::CHECKS },
     Section { title: "Pivot, sphere and centre of rotation", tables: pivot::CHECKS },
+    Section { title: "Cameras that form images", tables: camera::CHECKS },
 ];
 
 /// Runs every check, on all threads; outcomes in the order of [`all`].

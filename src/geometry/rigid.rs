@@ -84,6 +84,11 @@ impl<A> Layout<A> {
         self.centred.iter().map(|&v| self.centroid + Displacement::from_vector(v))
     }
 
+    /// The points from their mean, mm.
+    pub(super) fn centred(&self) -> &[Vector3<f64>] {
+        &self.centred
+    }
+
     /// The mean of the points.
     #[must_use]
     pub fn centroid(&self) -> Point<A> {
