@@ -6,7 +6,7 @@ use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_m
 use navassay::experiment::Plan;
 use navassay::record::Block;
 use navassay::simulation::StreamKey;
-use navassay::trial::{SCHEMA, TrialRunner, Worker};
+use navassay::trial::{TrialRunner, Worker};
 use rayon::prelude::*;
 
 const EXPERIMENT: &str = "
@@ -22,18 +22,31 @@ const CASES: usize = 2_000;
 /// Standard normal scores that one such case draws, nearly all of them for markers: what the machine is worth.
 const SCORES_IN_A_CASE: usize = 7_156;
 
+/// A place from which a camera that forms images sees every tool.
+const PLACE: &str = "position_mm = [380.0, 260.0, -40.0]\naim_mm = [150.0, 20.0, 40.0]\n";
+
 fn cases(criterion: &mut Criterion) {
-    let plan = Plan::parse("bench", EXPERIMENT).unwrap_or_else(|error| panic!("{error:?}"));
+    measure(criterion, "cases", EXPERIMENT, CASES);
+    for (name, model) in
+        [("cases, pixel", "[camera.pixel]\n"), ("cases, pixel, two cameras", "[camera.pixel]\ncameras = 2\n")]
+    {
+        let text = format!("{EXPERIMENT}[camera]\nmodel = \"pixel\"\n{PLACE}{model}");
+        measure(criterion, name, &text, CASES / 5);
+    }
+}
+
+fn measure(criterion: &mut Criterion, name: &str, experiment: &str, cases: usize) {
+    let plan = Plan::parse("bench", experiment).unwrap_or_else(|error| panic!("{error:?}"));
     let runner = TrialRunner::new(&plan.variants[0], plan.seed);
-    let mut group = criterion.benchmark_group("cases");
-    group.throughput(Throughput::Elements(CASES as u64)).sample_size(20);
+    let mut group = criterion.benchmark_group(name);
+    group.throughput(Throughput::Elements(cases as u64)).sample_size(20);
     for threads in [1, 2] {
         let Ok(pool) = rayon::ThreadPoolBuilder::new().num_threads(threads).build() else { return };
         group.bench_function(BenchmarkId::new("threads", threads), |bencher| {
             bencher.iter(|| {
                 pool.install(|| {
-                    (0..CASES / 100).into_par_iter().for_each_init(Worker::default, |worker, task| {
-                        let mut rows = Block::with_capacity(SCHEMA, 200);
+                    (0..cases / 100).into_par_iter().for_each_init(Worker::default, |worker, task| {
+                        let mut rows = Block::with_capacity(runner.schema(), 200);
                         for case in 0..100 {
                             runner.trial((task * 100 + case) as u64, worker, &mut rows);
                         }

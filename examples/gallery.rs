@@ -5,8 +5,8 @@
 
 use navassay::report::chart::{
     Against, Alternative, Axis, BandPoint, CovarianceEllipse, Drawn, ErrorCurve, Histogram, IntervalRow, Intervals,
-    Joint, Level, Lines, OutputRow, PlaneNormal, Scene, Series, against, against_many, error_curve, histogram,
-    intervals, joint, lines, scene, side_by_side, stylesheet,
+    Joint, Level, Lines, MarkerLayout, OutputRow, PlaneNormal, Scene, Series, against, against_many, error_curve,
+    histogram, intervals, joint, lines, marker_layouts, scene, side_by_side, stylesheet,
 };
 use rand::SeedableRng;
 use rand::rngs::Xoshiro256PlusPlus;
@@ -17,6 +17,25 @@ use std::{env, fs, io};
 const INCLINATION: Axis = Axis { label: "Inclination error", unit: "deg" };
 const ANTEVERSION: Axis = Axis { label: "Anteversion error", unit: "deg" };
 const LEG_LENGTH: Axis = Axis { label: "Leg length error", unit: "mm" };
+
+/// Three tools: nearly flat, flat, and with markers that look aside.
+const TOOLS: [MarkerLayout; 3] = [
+    MarkerLayout {
+        name: "Probe",
+        markers: &[[-26.0, -18.0, 0.0], [24.0, -24.0, 5.0], [31.0, 20.0, 0.0], [-20.0, 29.0, 4.0]],
+        normals: &[[0.0, 0.0, 1.0]; 4],
+    },
+    MarkerLayout {
+        name: "Inserter",
+        markers: &[[-28.0, -21.0, 0.0], [22.0, -27.0, 0.0], [29.0, 24.0, 0.0]],
+        normals: &[[0.0, 0.0, 1.0]; 3],
+    },
+    MarkerLayout {
+        name: "Head",
+        markers: &[[-21.0, -25.0, 0.0], [27.0, -19.0, 4.0], [24.0, 26.0, 0.0], [-29.0, 21.0, 5.0], [0.0, 2.0, 18.0]],
+        normals: &[[-0.5, -0.5, 1.0], [0.5, -0.5, 1.0], [0.5, 0.5, 1.0], [-0.5, 0.5, 1.0], [0.0, 0.0, 1.0]],
+    },
+];
 
 fn main() -> io::Result<()> {
     let folder = env::args_os().nth(1).map_or_else(|| PathBuf::from("reports/gallery"), PathBuf::from);
@@ -226,6 +245,7 @@ fn other_kinds() -> Vec<(String, String)> {
     let sweeps: Vec<Series> = arms.iter().zip(&sweeps).map(|(label, points)| Series { label, points }).collect();
     let (mean_trace, other_trace) = (trace(22.0, 2.4), trace(15.0, 2.1));
     vec![
+        entry("marker-layouts", |words| marker_layouts(words, &TOOLS)),
         entry("scene", |words| scene(words, &Scene { feature: &groove, planes: &planes, ..PELVIS })),
         entry("convergence", |words| {
             let series = [Series { label: "", points: &mean_trace }];

@@ -10,7 +10,7 @@ use crate::experiment::{Plan, Requirement, Variant};
 use crate::measurement::Step;
 use crate::record::Block;
 use crate::report::words::percent;
-use crate::trial::{SCHEMA, TrialRunner, Worker};
+use crate::trial::{TrialRunner, Worker};
 use std::fmt::Write as _;
 use std::path::Path;
 use std::thread::available_parallelism;
@@ -200,7 +200,7 @@ fn time_needed(plan: &Plan) -> String {
 fn seconds_a_trial(plan: &Plan, variant: &Variant, within: Duration) -> f64 {
     let runner = TrialRunner::new(variant, plan.seed);
     let mut worker = Worker::default();
-    let mut rows = Block::with_capacity(SCHEMA, 0);
+    let mut rows = Block::with_capacity(runner.schema(), 0);
     // The first trial fetches the memory that all others use again.
     runner.trial(0, &mut worker, &mut rows);
     let started = Instant::now();

@@ -5,6 +5,15 @@ use crate::geometry::{Direction, Displacement, Layout, LayoutError, Point, SemiA
 use crate::measurement::{Instruments, Trackers};
 use crate::simulation::model::Tools;
 
+/// Points of a drawing that are nearer to each other are one.
+const APART_MM: f64 = 0.01;
+
+/// The first two points that are in one place.
+fn coincident<A>(points: &[Point<A>]) -> Option<(usize, usize)> {
+    let same = |a: usize, b: usize| (points[a] - points[b]).length() < APART_MM;
+    (1..points.len()).find_map(|b| (0..b).find(|&a| same(a, b)).map(|a| (a, b)))
+}
+
 impl Reader<'_, '_> {
     /// The instruments; `None` with faults where a drawing cannot serve.
     pub fn instruments(&mut self, tools: &Tools) -> Option<Instruments> {
@@ -15,6 +24,7 @@ impl Reader<'_, '_> {
         let cup_axis = self.cup_axis(tools.cup_axis);
         let [major_mm, minor_mm] = tools.ellipse_semi_axes_mm;
         Some(Instruments {
+            cameras: None,
             trackers: Some(Trackers { probe: probe?, inserter: inserter?, head: head? }),
             cup_axis: cup_axis?,
             ellipse: SemiAxes { major_mm, minor_mm },
@@ -30,6 +40,12 @@ impl Reader<'_, '_> {
 
     fn layout<A>(&mut self, path: &str, points: &[[f64; 3]]) -> Option<Layout<A>> {
         let points: Vec<_> = points.iter().map(|&[x, y, z]| Point::new(x, y, z)).collect();
+        if let Some((first, second)) = coincident(&points) {
+            let message = format!("points {} and {} of `{path}` are in one place", first + 1, second + 1);
+            self.fault(&format!("{path}.{second}"), message, format!("found less than {APART_MM} mm between them"));
+            self.mend("two points in one place count as one: move one of them, or leave it out");
+            return None;
+        }
         match Layout::new(&points) {
             Ok(layout) => Some(layout),
             Err(LayoutError::TooFew(found)) => {

@@ -5,6 +5,7 @@
 
 mod check;
 mod diagnostics;
+mod imaging;
 mod instruments;
 mod keys;
 mod nearest;

@@ -5,9 +5,9 @@ use super::overrides::{self, Override, WrittenArm};
 use super::spec::{Reader, WrittenRequirement};
 use super::tree::{self, DEFAULTS, Tree};
 use super::{keys, switch, warn};
-use crate::measurement::{AngleDefinition, FemurFeature, OUTPUTS, Output, Plane, Procedure, Side, Unit};
+use crate::measurement::{AngleDefinition, Cameras, FemurFeature, OUTPUTS, Output, Plane, Procedure, Side, Unit};
 use crate::simulation::model::Reduction;
-use crate::simulation::{Model, Quantity};
+use crate::simulation::{CameraModel, Model, Quantity};
 use std::path::Path;
 
 /// A validated experiment.
@@ -267,6 +267,10 @@ impl Reader<'_, '_> {
         };
         let femur = self.choice("measure.femur", &FEATURES, FemurFeature::word);
         let angles = self.choice("measure.angles", &DEFINITIONS, AngleDefinition::word);
+        let least_tracked_proportion: Option<f64> = self.value("measure.least_tracked_proportion");
+        if let Some(found) = least_tracked_proportion {
+            self.demand((0.0..=1.0).contains(&found), "measure.least_tracked_proportion", found, "0 to 1");
+        }
         let anatomy = self.section("anatomy", &["side"]);
         let implant = self.value("implant");
         let protocol = self.value("protocol");
@@ -282,6 +286,7 @@ impl Reader<'_, '_> {
             implant: implant?,
             protocol: protocol?,
             camera: camera?,
+            imaging: None,
             tools: tools?,
             reductions,
             noise: noise?,
@@ -294,8 +299,22 @@ impl Reader<'_, '_> {
         self.check_reductions(&model.reductions);
         self.check_noise(&model.noise);
         self.check_bases();
-        let instruments = self.instruments(&model.tools)?;
-        let procedure = Procedure { side: model.side, plane: plane?, femur: femur?, angles: angles?, instruments };
+        self.check_markers(&model);
+        let mut instruments = self.instruments(&model.tools)?;
+        if model.camera.model == CameraModel::Pixel {
+            let imaging = self.imaging(&model.camera)?;
+            let stated_noise_px = model.camera.pixel.stated_noise_px;
+            instruments.cameras = Some(Cameras { rig: imaging.rig.clone(), stated_noise_px });
+            model.imaging = Some(imaging);
+        }
+        let procedure = Procedure {
+            side: model.side,
+            plane: plane?,
+            femur: femur?,
+            angles: angles?,
+            instruments,
+            least_tracked_proportion: least_tracked_proportion?,
+        };
         Some(Variant { arm: arm.to_owned(), point, model, procedure, measurand_plane: truth? })
     }
 }

@@ -86,6 +86,7 @@ fn variant(variant: &Variant) -> Value {
             "measurand_plane": measurand_plane.word(),
             "femur": procedure.femur.word(),
             "angles": procedure.angles.word(),
+            "least_tracked_proportion": procedure.least_tracked_proportion,
         },
         "anatomy": anatomy,
         "implant": plain(&model.implant),

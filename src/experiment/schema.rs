@@ -3,9 +3,13 @@
 use toml::de::{DeTable, DeValue};
 
 /// Keys without a default, by the table they stand in.
-const WITHOUT_DEFAULT: [(&str, &[&str]); 3] = [
+const WITHOUT_DEFAULT: [(&str, &[&str]); 4] = [
     ("", &["title", "question", "context_of_use", "seed", "reduction", "arm", "sweep", "requirement"]),
     ("measure", &["measurand_plane"]),
+    (
+        "camera.second",
+        &["focal_length_px", "principal_point_px", "radial_distortion", "tangential_distortion", "resolution_px"],
+    ),
     ("noise", &["only"]),
 ];
 
@@ -113,7 +117,15 @@ pub fn file_keys() -> Vec<String> {
             "noise" => ["off", "scale"].contains(&key),
             _ => !drawn || ["side", "basis"].contains(&key),
         };
-        keys.extend(table.keys().filter(|key| is_key(key)).map(|key| joined(section, key)));
+        for (key, value) in table.iter().filter(|(key, _)| is_key(key)) {
+            let key = joined(section, key);
+            match value.as_table() {
+                Some(inner) if !is_basis(&key) && key != SCALE => {
+                    keys.extend(inner.keys().map(|inner| joined(&key, inner)));
+                }
+                _ => keys.push(key),
+            }
+        }
     }
     keys
 }

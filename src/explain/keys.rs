@@ -3,7 +3,7 @@
 use super::{Entry, Kind, default_at, defaults, unit_of};
 
 /// Path and meaning of each key; the quantities of `[anatomy]`, `[implant]` and the noise sources stand elsewhere.
-const KEYS: [(&str, &str); 62] = [
+const KEYS: [(&str, &str); 82] = [
     ("title", "name of the experiment, for headings; the name of the file unless given"),
     ("question", "the question that the experiment answers"),
     ("context_of_use", "what the answer is used for"),
@@ -27,15 +27,57 @@ const KEYS: [(&str, &str); 62] = [
     ("protocol.centre_frames", "frames of each turning of the hip, at least 3"),
     ("protocol.centre_cone_deg", "angle of the head to the axis of the cone on which it is turned"),
     ("protocol.cup_frames", "frames of the cup reading"),
-    ("camera.model", "kind of camera; marker: noise on the position of each marker in space"),
     (
-        "camera.position_mm",
-        "origin of the camera from the spine of the operated side: anterior, superior, lateral; it looks at the \
-         native hip centre",
+        "camera.model",
+        "kind of camera; marker: noise on the position of each marker in space (tracker.jitter across_mm, along_mm); \
+         pixel: one or two pinhole cameras, noise on the image of each marker (tracker.jitter pixel_px) and the pose \
+         solved from the images",
     ),
+    ("camera.position_mm", "origin of the camera from the spine of the operated side: anterior, superior, lateral"),
+    (
+        "camera.aim_mm",
+        "what the camera looks at, from the native hip centre: anterior, superior, lateral; in the image, right is across \
+         the patient and down is towards the feet",
+    ),
+    ("camera.pixel.cameras", "model pixel: number of cameras, 1 or 2"),
+    ("camera.pixel.focal_length_px", "model pixel: focal length"),
+    ("camera.pixel.principal_point_px", "model pixel: where the optical axis meets the image, from its corner"),
+    ("camera.pixel.radial_distortion", "model pixel: Brown's radial terms k1, k2, k3, of tangents of angles"),
+    ("camera.pixel.tangential_distortion", "model pixel: Brown's decentring terms p1, p2"),
+    ("camera.pixel.resolution_px", "model pixel: width and height of the image; a marker outside is not seen"),
+    (
+        "camera.pixel.largest_view_angle_deg",
+        "model pixel: largest angle between a marker's normal and the line to the camera at which it is seen",
+    ),
+    (
+        "camera.pixel.stated_noise_px",
+        "model pixel: sd of a marker's image, each coordinate, that the maker states and the measurement takes for true; it \
+         decides when two poses of a tracker cannot be told apart (ambiguous pose); 0: never",
+    ),
+    (
+        "camera.second.position_mm",
+        "two cameras: origin of the second in the first's axes, X to the right in the image, Y downwards, Z along the \
+         optical axis",
+    ),
+    (
+        "camera.second.rotation_deg",
+        "two cameras: rotation vector that turns the first's axes into the second's, in the first's axes",
+    ),
+    ("camera.second.focal_length_px", "two cameras: focal length of the second; as the first unless given"),
+    ("camera.second.principal_point_px", "two cameras: principal point of the second; as the first unless given"),
+    ("camera.second.radial_distortion", "two cameras: k1, k2, k3 of the second; as the first unless given"),
+    ("camera.second.tangential_distortion", "two cameras: p1, p2 of the second; as the first unless given"),
+    ("camera.second.resolution_px", "two cameras: width and height of the second's image; as the first unless given"),
     ("tools.probe_markers_mm", "markers of the probe's tracker as drawn; at least 3, not in a line"),
     ("tools.inserter_markers_mm", "markers of the inserter's tracker as drawn; at least 3, not in a line"),
     ("tools.head_markers_mm", "markers of the tracker that is fixed to the head; at least 3, not in a line"),
+    (
+        "tools.probe_marker_normals",
+        "direction in which each of the probe's markers looks, in the axes of its tracker; none: all along +Z. Only the \
+         camera model pixel asks",
+    ),
+    ("tools.inserter_marker_normals", "direction in which each of the inserter's markers looks; none: all along +Z"),
+    ("tools.head_marker_normals", "direction in which each of the head's markers looks; none: all along +Z"),
     ("tools.probe_tip_mm", "tip of the probe in the axes of its tracker"),
     ("tools.cup_axis", "cup axis in the axes of the inserter's tracker, out of the opening"),
     ("tools.inserter_length_mm", "distance of the inserter's tracker from the cup centre along the cup axis"),
@@ -52,6 +94,11 @@ const KEYS: [(&str, &str); 62] = [
     ("measure.measurand_plane", "the plane in which truth is stated: bony or level; the measured one unless given"),
     ("measure.femur", "the femoral feature: divot, circle, ellipse or three-divots"),
     ("measure.angles", "the definition of the cup angles: radiographic, operative or anatomic"),
+    (
+        "measure.least_tracked_proportion",
+        "proportion of a capture's frames that must give a pose; with fewer the capture fails, for the reason of most \
+         lost frames",
+    ),
     ("noise.off", "noise sources that are switched off: ids, or the beginnings of ids"),
     ("noise.only", "noise sources that alone are on; not together with off"),
     ("noise.scale", "factor on all draws of a source, or of all whose ids begin so; for a rare event on its size"),

@@ -186,6 +186,16 @@ pub fn failures() -> Vec<Entry> {
             Reason::RankLoss => "the observations leave a direction undetermined, such as points in a line",
             Reason::NoConvergence => "an iteration did not settle",
             Reason::TraceIncomplete => "more than 120 degrees of the groove were not traced",
+            Reason::MarkersNotSeen => {
+                "of most lost frames of a capture: fewer markers in the images than a pose needs; a capture fails when \
+                 fewer of its frames than `measure.least_tracked_proportion` give a pose"
+            }
+            Reason::AmbiguousPose => {
+                "of most lost frames of a capture: a second pose of the tracker, turned over about the line of sight, \
+                 explains the images about as well: its sum of squared residuals is larger by less than 2 ln 20 times \
+                 the square of `camera.pixel.stated_noise_px`, so the images are less than 20 times as likely in the \
+                 best pose"
+            }
             Reason::PerpendicularAxes => {
                 "the circle's axes at baseline and at the reduction are perpendicular, so the sign of the second is \
                  undetermined"

@@ -230,7 +230,8 @@ fn unit_of(key: &str) -> &'static str {
         Some("deg") => "degrees",
         Some("hz") => "1/s",
         Some("s") => "s",
-        Some("ratio" | "share" | "probability") => "none (a proportion)",
+        Some("px") => "px",
+        Some("ratio" | "share" | "probability" | "proportion") => "none (a proportion)",
         _ => "none",
     }
 }

@@ -27,18 +27,24 @@ pub enum Reason {
     NoConvergence,
     /// More than 120 degrees of the groove were not traced.
     TraceIncomplete,
+    /// Too few markers were seen in the frames.
+    MarkersNotSeen,
+    /// A second pose of the tracker suits the images about as well as the best one.
+    AmbiguousPose,
     /// The circle's axes at baseline and at the reduction are perpendicular: the sign is undetermined.
     PerpendicularAxes,
 }
 
 impl Reason {
     /// Every reason, in the order in which reports list them.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 8] = [
         Self::NotRecorded,
         Self::TooFewPoints,
         Self::RankLoss,
         Self::NoConvergence,
         Self::TraceIncomplete,
+        Self::MarkersNotSeen,
+        Self::AmbiguousPose,
         Self::PerpendicularAxes,
     ];
 
@@ -51,6 +57,8 @@ impl Reason {
             Self::RankLoss => "rank loss",
             Self::NoConvergence => "no convergence",
             Self::TraceIncomplete => "trace incomplete",
+            Self::MarkersNotSeen => "markers not seen",
+            Self::AmbiguousPose => "ambiguous pose",
             Self::PerpendicularAxes => "perpendicular axes",
         }
     }

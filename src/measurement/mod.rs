@@ -12,13 +12,15 @@ mod options;
 mod plane;
 mod procedure;
 mod readings;
+mod tracking;
 
 pub use cup::{CupAngles, cup_angles};
 pub use failure::{Failure, Reason};
 pub use feature::{DIVOT_COUNT, FeaturePose, Trace, restored_turn};
 pub use frames::{Camera, Feature, Pelvis, Tracker};
 pub use observation::{Capture, Observations, Sightings, Step};
-pub use options::{AngleDefinition, FemurFeature, Instruments, Plane, Side, Trackers};
+pub use options::{AngleDefinition, Cameras, FemurFeature, Instruments, Plane, Side, Trackers};
 pub use plane::{PelvicAxes, bony_axes, level_axes};
 pub use procedure::{Estimates, Procedure, ReductionEstimates, Residuals, Workspace};
 pub use readings::{CentreShift, LegChange, OUTPUTS, Output, Readings, Unit};
+pub use tracking::FrameCounts;

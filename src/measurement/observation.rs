@@ -1,7 +1,7 @@
 //! What is recorded during a case: captures of frames, in camera coordinates.
 
 use super::frames::{Camera, Tracker};
-use crate::geometry::{Direction, Point, Pose};
+use crate::geometry::{Direction, Pixel, Point, Pose};
 use std::fmt;
 use std::ops::Range;
 
@@ -35,6 +35,19 @@ impl Step {
     pub const ALL: [Self; 10] = [
         Self::TipPivot,
         Self::Level,
+        Self::AsisLeft,
+        Self::AsisRight,
+        Self::Pubis,
+        Self::FemurBaseline,
+        Self::CentreNative,
+        Self::Cup,
+        Self::CentreNew,
+        Self::FemurReduction,
+    ];
+
+    /// Those at which the camera watches a tracker, in order: all but the level reading.
+    pub const TRACKED: [Self; 9] = [
+        Self::TipPivot,
         Self::AsisLeft,
         Self::AsisRight,
         Self::Pubis,
@@ -89,6 +102,9 @@ pub enum Sightings {
     Markers(Vec<Point<Camera>>),
     /// Tracker poses, one a frame.
     Poses(Vec<Pose<Tracker, Camera>>),
+    /// Images of markers, frame after frame: in a frame camera after camera, in each the order of the tracker's layout;
+    /// `None` for a marker that this camera did not see.
+    Images(Vec<Option<Pixel>>),
 }
 
 /// Everything recorded during one case.
@@ -123,6 +139,7 @@ impl Observations {
         match (&mut self.sightings, empty) {
             (Sightings::Markers(markers), Sightings::Markers(_)) => markers.clear(),
             (Sightings::Poses(poses), Sightings::Poses(_)) => poses.clear(),
+            (Sightings::Images(images), Sightings::Images(_)) => images.clear(),
             (sightings, empty) => *sightings = empty,
         }
     }

@@ -1,7 +1,7 @@
 //! What the measurement is told beforehand: side, plane, feature, definition, and the tools as drawn.
 
-use super::frames::{Feature, Tracker};
-use crate::geometry::{Direction, Layout, SemiAxes};
+use super::frames::{Camera, Feature, Tracker};
+use crate::geometry::{Direction, Layout, Rig, SemiAxes};
 
 /// The operated side.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -112,11 +112,23 @@ pub struct Trackers {
     pub head: Layout<Tracker>,
 }
 
+/// Cameras as calibrated.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cameras {
+    /// One camera or two, in the axes of the first.
+    pub rig: Rig<Camera>,
+    /// Standard deviation of a marker's image that the maker states, each coordinate, px. It decides when two poses cannot
+    /// be told apart; 0: never.
+    pub stated_noise_px: f64,
+}
+
 /// The tools as the measurement knows them: drawings, not the ones that noise has bent.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Instruments {
     /// Marker layouts; `None` where poses are recorded instead of markers.
     pub trackers: Option<Trackers>,
+    /// Cameras; `None` where no images are recorded.
+    pub cameras: Option<Cameras>,
     /// Cup axis in the inserter tracker's axes, out of the opening.
     pub cup_axis: Direction<Tracker>,
     /// Semi-axes of the elliptic groove, mm.

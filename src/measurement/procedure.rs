@@ -4,13 +4,13 @@ use super::cup::cup_angles;
 use super::failure::{AtStep, Failure, Reason};
 use super::feature::{DIVOT_COUNT, FeaturePose, Trace, TraceMemory, restored_turn, three_divots, traced};
 use super::frames::{Camera, Pelvis, Tracker};
-use super::observation::{Capture, Observations, Sightings, Step};
+use super::observation::{Capture, Observations, Step};
 use super::options::{AngleDefinition, FemurFeature, Instruments, Plane, Side};
 use super::plane::{PelvicAxes, bony_axes, level_axes};
 use super::readings::{CentreShift, LegChange, Readings};
+use super::tracking::{FrameCounts, Tracks};
 use crate::geometry::{
-    Direction, Displacement, Layout, Millimetres, Pivot, Point, Pose, Rotation, fit_pivot, mean_direction,
-    pivot_residual_rms,
+    Direction, Displacement, Layout, Millimetres, Pivot, Point, Pose, fit_pivot, mean_direction, pivot_residual_rms,
 };
 
 /// A measurement procedure: what is measured, from what, with which tools.
@@ -26,6 +26,8 @@ pub struct Procedure {
     pub angles: AngleDefinition,
     /// The tools as drawn.
     pub instruments: Instruments,
+    /// Proportion of a capture's frames that must give a pose; with fewer the capture has failed.
+    pub least_tracked_proportion: f64,
 }
 
 /// Every estimate of a case, each standing or failing by itself.
@@ -55,6 +57,8 @@ pub struct Estimates {
     pub reductions: Vec<ReductionEstimates>,
     /// How well poses and pivots fitted.
     pub residuals: Residuals,
+    /// Frames that gave no pose.
+    pub frames: FrameCounts,
 }
 
 /// Estimates and readings at one reduction.
@@ -82,8 +86,7 @@ pub struct Residuals {
 /// Memory that is used again from case to case, so that measuring allocates nothing after the first.
 #[derive(Debug, Default)]
 pub struct Workspace {
-    poses: Vec<Pose<Tracker, Camera>>,
-    untracked: Vec<Option<Reason>>,
+    tracks: Tracks,
     tips: Vec<Point<Camera>>,
     trace: TraceMemory,
     reductions: Vec<ReductionEstimates>,
@@ -100,7 +103,7 @@ impl Procedure {
     /// Measures a case: one page that reads as the procedure in the theatre.
     #[must_use]
     pub fn measure(&self, observed: &Observations, workspace: &mut Workspace) -> Estimates {
-        let pose_mm = workspace.track(observed, &self.instruments);
+        let pose_mm = workspace.tracks.follow(observed, self);
         let mut reductions = std::mem::take(&mut workspace.reductions);
         reductions.clear();
         let mut case = Case { procedure: self, observed, workspace };
@@ -154,6 +157,7 @@ impl Procedure {
             renewed,
             reductions,
             residuals,
+            frames: case.workspace.tracks.frames(),
         }
     }
 
@@ -195,49 +199,6 @@ impl Procedure {
     }
 }
 
-impl Workspace {
-    /// Brings every frame to a pose, once; returns the root mean square residual of the markers, mm.
-    fn track(&mut self, observed: &Observations, instruments: &Instruments) -> f64 {
-        self.poses.clear();
-        self.untracked.clear();
-        match &observed.sightings {
-            Sightings::Poses(poses) => {
-                self.poses.extend_from_slice(poses);
-                self.untracked.resize(observed.captures.len(), None);
-                f64::NAN
-            }
-            Sightings::Markers(markers) => {
-                let (mut rest, mut squares, mut frames) = (markers.as_slice(), 0.0, 0_u32);
-                for capture in &observed.captures {
-                    let mut untracked = None;
-                    if capture.step != Step::Level {
-                        let Some(layout) = instruments.layout(capture.step) else {
-                            self.untracked.push(Some(Reason::NotRecorded));
-                            continue;
-                        };
-                        let (mine, others) = rest.split_at(capture.frames.len() * layout.len());
-                        rest = others;
-                        layout.fit_frames(mine, |fit| match fit {
-                            Ok(fit) => {
-                                self.poses.push(fit.pose);
-                                squares += fit.residual_rms_mm * fit.residual_rms_mm;
-                                frames += 1;
-                            }
-                            Err(error) => {
-                                // Keeps the numbering of the frames; the capture as a whole has failed.
-                                self.poses.push(Pose::new(Rotation::identity(), Point::ORIGIN));
-                                untracked = Some(error.into());
-                            }
-                        });
-                    }
-                    self.untracked.push(untracked);
-                }
-                (squares / f64::from(frames)).sqrt()
-            }
-        }
-    }
-}
-
 impl Instruments {
     /// The layout that a step watches.
     #[must_use]
@@ -267,10 +228,7 @@ impl<'a> Case<'a> {
 
     /// Poses of one capture.
     fn poses(&self, (index, capture): (usize, &Capture)) -> Result<&[Pose<Tracker, Camera>], Failure> {
-        match self.workspace.untracked[index] {
-            Some(reason) => Err(Failure { step: capture.step, reason }),
-            None => Ok(&self.workspace.poses[capture.frames.clone()]),
-        }
+        self.workspace.tracks.poses(index).at(capture.step)
     }
 
     fn pivot(&self, step: Step) -> Result<Pivot<Tracker, Camera>, Failure> {

@@ -1,16 +1,27 @@
 //! A block of trial rows, column by column, as the trial loop fills it.
 
-use crate::measurement::Failure;
+use crate::measurement::{Failure, Step};
 
-/// The drawn values that a row carries: keys with their unit, such as `asis_width_mm`.
+/// What a row carries beside what every row does: drawn values by keys with their unit, such as `asis_width_mm`, and
+/// frames that were lost.
 ///
-/// In files they become `anatomy_<key>` and `implant_<key>`.
+/// In files they become `anatomy_<key>`, `implant_<key>` and `lost_share_<step>`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Schema {
     /// Keys of the patient's drawn values.
     pub anatomy: &'static [&'static str],
     /// Keys of the implant's drawn values.
     pub implant: &'static [&'static str],
+    /// Steps of which the proportion of lost frames is recorded; none where the camera loses no frame.
+    pub lost: &'static [Step],
+}
+
+impl Schema {
+    /// The column of a step's lost frames.
+    #[must_use]
+    pub fn lost_column(step: Step) -> String {
+        format!("lost_share_{}", step.word().replace('-', "_"))
+    }
 }
 
 /// What the estimators say of themselves; NaN where there is nothing to say, which is null in the file.
@@ -78,6 +89,9 @@ pub struct Row<'a> {
     pub anatomy: &'a [f64],
     /// The implant's drawn values, in the order of [`Schema::implant`].
     pub implant: &'a [f64],
+    /// Proportion of each step's frames that gave no pose, in the order of [`Schema::lost`]; NaN for a step without
+    /// frames.
+    pub lost: &'a [f64],
     /// True values, in the order of `OUTPUTS` and in their units.
     pub truth: [f64; 7],
     /// Readings, likewise; a missing or non-finite one is null in the file.
@@ -98,6 +112,7 @@ pub struct Block {
     pub(super) failure: Vec<Option<Failure>>,
     pub(super) anatomy: Vec<Vec<f64>>,
     pub(super) implant: Vec<Vec<f64>>,
+    pub(super) lost: Vec<Vec<f64>>,
     pub(super) truth: [Vec<f64>; 7],
     pub(super) read: [Vec<Option<f64>>; 7],
     pub(super) diagnostics: [Vec<f64>; 7],
@@ -108,7 +123,7 @@ impl Block {
     /// An empty block that takes `rows` rows without allocating.
     #[must_use]
     pub fn with_capacity(schema: Schema, rows: usize) -> Self {
-        let columns = |keys: &[&str]| keys.iter().map(|_| Vec::with_capacity(rows)).collect();
+        let columns = |count: usize| (0..count).map(|_| Vec::with_capacity(rows)).collect();
         Self {
             schema,
             trial: Vec::with_capacity(rows),
@@ -117,8 +132,9 @@ impl Block {
             repeat: Vec::with_capacity(rows),
             reduction: Vec::with_capacity(rows),
             failure: Vec::with_capacity(rows),
-            anatomy: columns(schema.anatomy),
-            implant: columns(schema.implant),
+            anatomy: columns(schema.anatomy.len()),
+            implant: columns(schema.implant.len()),
+            lost: columns(schema.lost.len()),
             truth: std::array::from_fn(|_| Vec::with_capacity(rows)),
             read: std::array::from_fn(|_| Vec::with_capacity(rows)),
             diagnostics: std::array::from_fn(|_| Vec::with_capacity(rows)),
@@ -151,6 +167,7 @@ impl Block {
     pub fn push(&mut self, row: &Row) {
         assert_eq!(row.anatomy.len(), self.schema.anatomy.len(), "anatomy values of a row");
         assert_eq!(row.implant.len(), self.schema.implant.len(), "implant values of a row");
+        assert_eq!(row.lost.len(), self.schema.lost.len(), "lost frames of a row");
         self.trial.push(row.trial);
         self.device.push(row.device);
         self.case.push(row.case);
@@ -159,6 +176,7 @@ impl Block {
         self.failure.push(row.failure);
         push_each(&mut self.anatomy, row.anatomy.iter().copied());
         push_each(&mut self.implant, row.implant.iter().copied());
+        push_each(&mut self.lost, row.lost.iter().copied());
         push_each(&mut self.truth, row.truth);
         push_each(&mut self.read, row.read.map(|read| read.filter(|value| value.is_finite())));
         push_each(&mut self.diagnostics, row.diagnostics.reals());
@@ -179,6 +197,7 @@ impl Block {
         self.failure.append(&mut other.failure);
         append_each(&mut self.anatomy, &mut other.anatomy);
         append_each(&mut self.implant, &mut other.implant);
+        append_each(&mut self.lost, &mut other.lost);
         append_each(&mut self.truth, &mut other.truth);
         append_each(&mut self.read, &mut other.read);
         append_each(&mut self.diagnostics, &mut other.diagnostics);
@@ -203,7 +222,8 @@ pub(super) mod tests {
     use super::*;
     use crate::measurement::{Reason, Step};
 
-    pub const SCHEMA: Schema = Schema { anatomy: &["asis_width_mm"], implant: &["leg_length_mm", "offset_mm"] };
+    pub const SCHEMA: Schema =
+        Schema { anatomy: &["asis_width_mm"], implant: &["leg_length_mm", "offset_mm"], lost: &[Step::Cup] };
 
     /// Rows of `trials`, `reductions` each; every seventh trial has no leg length and no offset.
     pub fn some_block(trials: std::ops::Range<u64>, reductions: u32) -> Block {
@@ -226,6 +246,7 @@ pub(super) mod tests {
                     failure,
                     anatomy: &[200.0 + base],
                     implant: &[4.0, -base],
+                    lost: &[0.125],
                     truth: [base; 7],
                     read,
                     diagnostics: Diagnostics {
@@ -268,6 +289,7 @@ pub(super) mod tests {
             failure: None,
             anatomy: &[1.0],
             implant: &[1.0, 2.0],
+            lost: &[0.0],
             truth: [0.0; 7],
             read: [Some(1.0); 7],
             diagnostics: Diagnostics {

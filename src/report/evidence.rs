@@ -144,7 +144,7 @@ impl Evidence {
             section::results::section(plan, assessment, parts, &mut files)?,
             section::scene::section(plan, &mut files),
             section::inputs::section(plan, &mut files),
-            section::failures::section(plan, assessment, &mut files),
+            section::failures::section(plan, assessment, parts, &mut files)?,
             section::reproduction::section(plan, &mut files),
             section::limits::section(plan),
         ];

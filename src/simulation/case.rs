@@ -56,11 +56,19 @@ impl Simulator {
     pub fn new(model: Model, plane: Plane, femur: FemurFeature) -> Self {
         let (tools, protocol) = (&model.tools, &model.protocol);
         Self {
-            probe: Tool::with_shaft(ToolKind::Probe, &tools.probe_markers_mm, tools.probe_tip_mm),
-            head: Tool::with_shaft(ToolKind::Head, &tools.head_markers_mm, tools.head_centre_mm),
+            probe: Tool::with_shaft(
+                ToolKind::Probe,
+                (&tools.probe_markers_mm, &tools.probe_marker_normals),
+                tools.probe_tip_mm,
+            ),
+            head: Tool::with_shaft(
+                ToolKind::Head,
+                (&tools.head_markers_mm, &tools.head_marker_normals),
+                tools.head_centre_mm,
+            ),
             inserter: Tool::new(
                 ToolKind::Inserter,
-                &tools.inserter_markers_mm,
+                (&tools.inserter_markers_mm, &tools.inserter_marker_normals),
                 Displacement::from_vector(tools.cup_axis.into()),
                 [0.0; 3],
             ),

@@ -1,6 +1,7 @@
 //! The simulator: truth, a patient, tools and noise in; observations out, and the truth sealed.
 
 mod case;
+mod imaging;
 pub mod model;
 pub mod noise;
 pub mod normal;
@@ -14,6 +15,7 @@ mod tool;
 mod truth;
 
 pub use case::{Memory, Simulator};
+pub use imaging::{Imaging, PixelCamera, SecondCamera};
 pub use model::{CameraModel, Model};
 pub use patient::{Anatomy, Change, Implant, Patient, PatientTurn, PatientVector};
 pub use quantity::{DISTRIBUTIONS, Quantity, Shape};

@@ -1,6 +1,7 @@
 //! Everything a simulated case is made from, resolved and checked.
 
 use super::Quantity;
+use super::imaging::{Imaging, PixelCamera, SecondCamera};
 use super::noise::Noise;
 use super::patient::{Anatomy, Implant};
 use crate::measurement::{Side, Sightings};
@@ -19,6 +20,8 @@ pub struct Model {
     pub protocol: Protocol,
     /// Where the camera is.
     pub camera: CameraPlace,
+    /// Cameras that form images; `None` for a model that does not.
+    pub imaging: Option<Imaging>,
     /// The tools as drawn.
     pub tools: Tools,
     /// The reductions, at least one.
@@ -61,11 +64,16 @@ pub struct Protocol {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CameraPlace {
-    /// Kind of camera; `marker` is noise on marker positions.
+    /// Kind of camera.
     pub model: CameraModel,
-    /// Camera origin from the operated side's ASIS: anterior, superior, lateral, mm. It looks at the native hip
-    /// centre.
+    /// Camera origin from the operated side's ASIS: anterior, superior, lateral, mm.
     pub position_mm: [f64; 3],
+    /// What it looks at, from the native hip centre: anterior, superior, lateral, mm.
+    pub aim_mm: [f64; 3],
+    /// How it forms images, where it does.
+    pub pixel: PixelCamera,
+    /// A second camera beside it, where there are two.
+    pub second: SecondCamera,
 }
 
 /// Camera models.
@@ -74,6 +82,8 @@ pub struct CameraPlace {
 pub enum CameraModel {
     /// Noise on the three-dimensional position of each marker.
     Marker,
+    /// One or two pinhole cameras: noise on the image of each marker, and the pose solved from the images.
+    Pixel,
 }
 
 impl CameraModel {
@@ -82,6 +92,7 @@ impl CameraModel {
     pub fn sightings(self) -> Sightings {
         match self {
             Self::Marker => Sightings::Markers(Vec::new()),
+            Self::Pixel => Sightings::Images(Vec::new()),
         }
     }
 }
@@ -96,6 +107,12 @@ pub struct Tools {
     pub inserter_markers_mm: Vec<[f64; 3]>,
     /// Markers on the tracker that is fixed to the head, mm.
     pub head_markers_mm: Vec<[f64; 3]>,
+    /// Directions in which the probe's markers look; all along +Z if there is none.
+    pub probe_marker_normals: Vec<[f64; 3]>,
+    /// Directions in which the inserter's markers look; all along +Z if there is none.
+    pub inserter_marker_normals: Vec<[f64; 3]>,
+    /// Directions in which the head's markers look; all along +Z if there is none.
+    pub head_marker_normals: Vec<[f64; 3]>,
     /// Probe tip in its tracker's axes, mm.
     pub probe_tip_mm: [f64; 3],
     /// Cup axis in the inserter tracker's axes, out of the opening.

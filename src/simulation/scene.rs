@@ -65,7 +65,7 @@ impl Scene {
             cup_axis,
             final_cup_axis: cup_axis,
             up: truth::up(patient, side),
-            camera: looking(camera_origin, native_centre),
+            camera: looking(camera_origin, native_centre + PatientVector::from(model.camera.aim_mm).on(side)),
             camera_origin,
             feature: feature_on_femur(&model.tools, patient, side),
         }

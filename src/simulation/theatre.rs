@@ -321,6 +321,13 @@ impl<'a> Theatre<'a> {
                     }
                 }
             }
+            Sightings::Images(seen) => {
+                if let Some(imaging) = &self.simulator.model.imaging {
+                    let noise = (jitter, &mut recording.jitter);
+                    let markers = &self.built[tool.kind as usize];
+                    imaging.see(markers, &tool.normals, &pose, self.lens.as_ref(), noise, seen);
+                }
+            }
             Sightings::Poses(seen) => seen.push(pose),
         }
         recording.capture.frames.end += 1;

@@ -33,6 +33,8 @@ pub struct Tool {
     pub kind: ToolKind,
     /// Where its markers are.
     pub markers: Vec<Point<Tracker>>,
+    /// In which direction each of them looks.
+    pub normals: Vec<Direction<Tracker>>,
     /// Its axis.
     pub axis: Direction<Tracker>,
     /// Its working point: tip, or centre of the head.
@@ -40,9 +42,17 @@ pub struct Tool {
 }
 
 impl Tool {
-    pub fn new(kind: ToolKind, markers_mm: &[[f64; 3]], axis: Displacement<Tracker>, point_mm: [f64; 3]) -> Self {
+    pub fn new(
+        kind: ToolKind,
+        (markers_mm, normals): (&[[f64; 3]], &[[f64; 3]]),
+        axis: Displacement<Tracker>,
+        point_mm: [f64; 3],
+    ) -> Self {
+        let normal =
+            |i: usize| normals.get(i).and_then(|&normal| Displacement::from_vector(normal.into()).direction());
         Self {
             kind,
+            normals: (0..markers_mm.len()).map(|i| normal(i).unwrap_or(Direction::Z)).collect(),
             markers: markers_mm.iter().map(|&[x, y, z]| Point::new(x, y, z)).collect(),
             axis: axis.direction().unwrap_or(Direction::Y),
             point: Point::from_vector(point_mm.into()),
@@ -50,9 +60,9 @@ impl Tool {
     }
 
     /// A tool whose axis runs from its working point to its tracker.
-    pub fn with_shaft(kind: ToolKind, markers_mm: &[[f64; 3]], point_mm: [f64; 3]) -> Self {
+    pub fn with_shaft(kind: ToolKind, markers: (&[[f64; 3]], &[[f64; 3]]), point_mm: [f64; 3]) -> Self {
         let point: Point<Tracker> = Point::from_vector(point_mm.into());
-        Self::new(kind, markers_mm, Point::ORIGIN - point, point_mm)
+        Self::new(kind, markers, Point::ORIGIN - point, point_mm)
     }
 
     /// Two directions across its axis.

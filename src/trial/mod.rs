@@ -7,6 +7,6 @@ mod run;
 mod story;
 
 pub use folder::{FolderError, RunFolder, SavedExperiment, manifest};
-pub use one::{SCHEMA, TrialRunner, Worker};
+pub use one::{TrialRunner, Worker};
 pub use run::{Progress, RunError, run};
 pub use story::Passage;

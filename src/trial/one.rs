@@ -1,12 +1,11 @@
 //! One trial: a case is simulated, measured blind, and only then scored against its truth.
 
 use crate::experiment::Variant;
-use crate::measurement::{Estimates, OUTPUTS, Observations, Plane, Procedure, ReductionEstimates, Trace, Workspace};
+use crate::measurement::{
+    Estimates, OUTPUTS, Observations, Plane, Procedure, ReductionEstimates, Step, Trace, Workspace,
+};
 use crate::record::{Block, Diagnostics, Row, Schema};
-use crate::simulation::{Anatomy, CaseKey, Implant, Memory, Simulator, Truth};
-
-/// The drawn values that trial rows carry.
-pub const SCHEMA: Schema = Schema { anatomy: Anatomy::KEYS, implant: Implant::KEYS };
+use crate::simulation::{Anatomy, CameraModel, CaseKey, Implant, Memory, Simulator, Truth};
 
 /// Runs trials of one variant.
 #[derive(Debug)]
@@ -39,6 +38,16 @@ impl TrialRunner {
         self.simulator.model().reductions.len()
     }
 
+    /// What the rows of its trials carry.
+    #[must_use]
+    pub fn schema(&self) -> Schema {
+        let lost: &[Step] = match self.simulator.model().camera.model {
+            CameraModel::Marker => &[],
+            CameraModel::Pixel => &Step::TRACKED,
+        };
+        Schema { anatomy: Anatomy::KEYS, implant: Implant::KEYS, lost }
+    }
+
     /// Adds the rows of the trial with this absolute index. Every trial is a new device and a new case.
     pub fn trial(&self, index: u64, worker: &mut Worker, rows: &mut Block) {
         let key = CaseKey { seed: self.seed, device: index, case: index };
@@ -62,6 +71,8 @@ impl TrialRunner {
 
     fn score(&self, key: &CaseKey, trial: u64, truth: &Truth, estimates: &Estimates, rows: &mut Block) {
         let (anatomy, implant) = (truth.patient.values(), truth.change.values());
+        let lost = Step::TRACKED.map(|step| estimates.frames.lost_share(step).unwrap_or(f64::NAN));
+        let lost = &lost[..rows.schema().lost.len()];
         for (index, (reduction, estimated)) in (0..).zip(&estimates.reductions).enumerate() {
             let row = Row {
                 trial,
@@ -72,6 +83,7 @@ impl TrialRunner {
                 failure: estimated.readings.failure(),
                 anatomy: &anatomy,
                 implant: &implant,
+                lost,
                 truth: truth.reading(index, self.measurand_plane, self.procedure.angles),
                 read: OUTPUTS.map(|output| estimated.readings.get(output).ok()),
                 diagnostics: diagnostics(estimates, estimated),

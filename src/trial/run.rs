@@ -2,7 +2,7 @@
 
 use super::folder::{FolderError, RunFolder};
 use super::machine::write_machine;
-use super::one::{SCHEMA, TrialRunner, Worker};
+use super::one::{TrialRunner, Worker};
 use crate::experiment::Plan;
 use crate::record::{Block, Origin, PartError, PartId, Parts, TRIALS_IN_A_PART, WriteError, write_part};
 use rayon::ThreadPoolBuilder;
@@ -114,7 +114,7 @@ fn simulate(runner: &TrialRunner, trials: Range<u64>, progress: &dyn Progress) -
         .map_init(Worker::default, |worker, task| {
             let first = task * TRIALS_IN_A_TASK;
             let last = count.min(first + TRIALS_IN_A_TASK);
-            let mut block = Block::with_capacity(SCHEMA, (last - first) * rows);
+            let mut block = Block::with_capacity(runner.schema(), (last - first) * rows);
             if !progress.interrupted() {
                 for trial in first..last {
                     runner.trial(trials.start + trial as u64, worker, &mut block);
@@ -124,7 +124,7 @@ fn simulate(runner: &TrialRunner, trials: Range<u64>, progress: &dyn Progress) -
             block
         })
         .collect();
-    let mut all = Block::with_capacity(SCHEMA, count * rows);
+    let mut all = Block::with_capacity(runner.schema(), count * rows);
     for block in blocks {
         all.append(block);
     }

@@ -413,7 +413,7 @@ mod tests {
         use crate::record::{Block, PartId, Parts, Rows, write_part};
         let plan = Plan::parse("story.toml", "seed = 9\n").unwrap_or_else(|error| panic!("{error}"));
         let runner = TrialRunner::new(&plan.variants[0], plan.seed);
-        let mut rows = Block::with_capacity(super::super::SCHEMA, 6);
+        let mut rows = Block::with_capacity(runner.schema(), 6);
         let mut worker = super::super::Worker::default();
         (0..6).for_each(|index| runner.trial(index, &mut worker, &mut rows));
         let folder = tempfile::tempdir().expect("a folder");

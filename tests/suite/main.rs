@@ -8,6 +8,8 @@ mod draws;
 mod experiments;
 mod messages;
 mod noise;
+mod pinhole;
+mod pixel;
 mod properties;
 mod published_checks;
 mod report;

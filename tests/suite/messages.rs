@@ -46,6 +46,15 @@ messages! {
         "seed = 1\n\n[anatomy]\nasis_width_mm = { normal = { mean = 238, sd = 40 } }\n",
     regress_nearly_collinear_markers:
         "seed = 1\n\n[tools]\nprobe_markers_mm = [[-30.0, 0.0, 0.0], [0.0, 0.2, 0.0], [30.0, 0.0, 0.0]]\n",
+    regress_two_markers: "seed = 1\n\n[tools]\nhead_markers_mm = [[-30.0, 0.0, 0.0], [30.0, 0.0, 0.0]]\n",
+    regress_coincident_markers:
+        "seed = 1\n\n[tools]\nhead_markers_mm = [[-30.0, 0.0, 0.0], [30.0, 0.0, 0.0], [0.0, 9.0, 0.0], [30.0, 0.0, 0.0]]\n",
+    regress_three_markers_for_one_camera:
+        "seed = 1\n\n[camera]\nmodel = \"pixel\"\n\n[tools]\nhead_markers_mm = [[-30.0, 0.0, 0.0], [30.0, 0.0, 0.0], [0.0, 9.0, 0.0]]\n",
+    regress_normals_for_other_markers:
+        "seed = 1\n\n[tools]\nhead_marker_normals = [[0.0, 0.0, 1.0], [0.0, 0.0, 0.0]]\n",
+    regress_folded_image:
+        "seed = 1\n\n[camera]\nmodel = \"pixel\"\n\n[camera.pixel]\nradial_distortion = [-0.9, 0.0, 0.0]\ncameras = 3\n",
     regress_missing_seed: "title = \"Primary hip\"\n\n[measure]\nplane = \"level\"\n",
     regress_empty_file: "",
     regress_not_toml: "seed = 1\n\n[measure]\nplane = level\n",

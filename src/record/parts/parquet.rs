@@ -2,7 +2,7 @@
 
 use super::Origin;
 use crate::measurement::OUTPUTS;
-use crate::record::block::{Block, Diagnostics};
+use crate::record::block::{Block, Diagnostics, Schema};
 use polars::prelude::*;
 use std::fs::File;
 use std::io::{self, Write};
@@ -57,6 +57,8 @@ fn table(origin: Origin, block: &Block) -> PolarsResult<DataFrame> {
     }
     columns.extend(Diagnostics::REALS.iter().zip(&block.diagnostics).map(|(name, v)| reals(name, v.iter().copied())));
     columns.push(Column::new("retries".into(), &block.retries));
+    let lost = block.schema.lost.iter().zip(&block.lost);
+    columns.extend(lost.map(|(&step, shares)| reals(&Schema::lost_column(step), shares.iter().copied())));
     DataFrame::new(rows, columns)
 }
 

@@ -42,6 +42,7 @@ fn identity_columns_stand_in_the_documented_order() {
     let drawn = ["anatomy_asis_width_mm", "implant_leg_length_mm", "implant_offset_mm"].map(String::from);
     let mut expected: Vec<String> = fixed_columns().collect();
     expected.splice(9..9, drawn);
+    expected.push("lost_share_cup".to_owned());
     assert_eq!(part.names().collect::<Vec<_>>(), expected);
     assert!(expected.contains(&"inclination_error_deg".to_owned()));
     assert!(expected.contains(&"centre_anterior_read_mm".to_owned()));

@@ -231,8 +231,8 @@ fn draw_axes(canvas: &Canvas, view: View, frame: Rect) {
     canvas.text((left + 8.0, y - 19.0), "superior (Y)", letters(Anchor::Left));
 }
 
-/// A bar of a round length between the two views.
-fn draw_bar(canvas: &Canvas, zoom: f64, y: f64) {
+/// A bar of a round length in the middle of the picture.
+pub(super) fn draw_bar(canvas: &Canvas, zoom: f64, y: f64) {
     // The step of a few ticks over a quarter of a view.
     let length = Ticks::at_most(2, Range::between(0.0, 90.0 / zoom)).step();
     let (half, middle) = (0.5 * zoom * length, 0.5 * WIDE);

@@ -86,7 +86,10 @@ fn every_kind(values: &[f64], limit: Option<f64>) -> Vec<(&'static str, String)>
         feature: &[place, [0.0, 0.0, 0.0], place],
         planes: &planes,
     };
+    let markers = [place, [0.0, 0.0, 0.0], [mean, 1.0, -2.0]];
+    let layout = |name| MarkerLayout { name, markers: &markers, normals: &markers };
     vec![
+        ("layouts", marker_layouts(WORDS, &[layout("one"), layout("another"), layout("a third & <last>")])),
         ("histogram", histogram(WORDS, &Histogram { axis: X, errors: values, limit, bias: first })),
         ("curve", error_curve(WORDS, &ErrorCurve { axis: X, points: &points, limit, required: Some(0.95) })),
         (

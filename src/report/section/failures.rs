@@ -1,11 +1,15 @@
 //! Trials that gave no reading: counted, named, never dropped.
 
+use super::frames;
 use crate::experiment::Plan;
+use crate::record::{PartError, Parts};
 use crate::report::evidence::{Entry, Files, Heading, Section, Table, label};
 use crate::report::words::count;
 use crate::study::Assessment;
 
-pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Section {
+/// # Errors
+/// If a part of the run cannot be read.
+pub fn section(plan: &Plan, assessment: &Assessment, parts: &Parts, files: &mut Files) -> Result<Section, PartError> {
     let (mut rows, mut cells) = (Vec::new(), Vec::new());
     for (variant, reasons) in plan.variants.iter().zip(&assessment.failures) {
         let failed: u64 = reasons.values().sum();
@@ -23,7 +27,7 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Secti
     }
     let csv = files.add("failures", &["variant", "outcome", "trials"], cells);
     let total: u64 = assessment.failures.iter().flat_map(|reasons| reasons.values()).sum();
-    let entries = vec![
+    let mut entries = vec![
         Entry::paragraph(format!(
             "{} An estimator that cannot answer says why; the trial is kept and counted. For each requirement a trial \
              without a reading of its output counts as out of the limit; bias, standard deviation and quantiles \
@@ -43,5 +47,6 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Secti
             csv,
         }),
     ];
-    Section { id: "failures", title: "Failures", entries }
+    entries.extend(frames::lost(plan, parts, files)?);
+    Ok(Section { id: "failures", title: "Failures", entries })
 }

@@ -5,7 +5,7 @@ use crate::measurement::{AngleDefinition, FemurFeature, Plane};
 use crate::report::evidence::{Entry, Files, Section, label};
 use crate::report::words::{key_in_words, short, unit_of_key, with_unit};
 use crate::simulation::noise::SOURCES;
-use crate::simulation::{Anatomy, Basis, Implant};
+use crate::simulation::{Anatomy, Basis, CameraModel, Implant};
 use serde_json::Value;
 
 /// Where an input's numbers come from.
@@ -225,10 +225,21 @@ fn settings(variant: &Variant, files: &mut Files) -> Vec<Entry> {
         let Value::Object(map) = value else { return Vec::new() };
         map.iter().map(|(key, value)| vec![key_in_words(key), value_words(value, unit_of_key(key))]).collect()
     };
-    let mut tools = rows_of(plain(&model.camera))
-        .into_iter()
-        .map(|row| vec![format!("Camera: {}", row[0]), row[1].clone()])
-        .collect::<Vec<_>>();
+    let mut tools = Vec::new();
+    let mut camera = |name: &str, value: Value| {
+        tools.extend(rows_of(value).into_iter().map(|row| vec![format!("{name}: {}", row[0]), row[1].clone()]));
+    };
+    let mut place = plain(&model.camera);
+    // The cameras themselves only where the model has them.
+    let parts = ["pixel", "second"].map(|part| place.as_object_mut().and_then(|place| place.remove(part)));
+    camera("Camera", place);
+    let [pixel, second] = parts.map(Option::unwrap_or_default);
+    if model.camera.model == CameraModel::Pixel {
+        camera("Camera, images", pixel);
+        if model.camera.pixel.cameras == 2 {
+            camera("Second camera", second);
+        }
+    }
     tools.extend(rows_of(plain(&model.tools)));
     let reductions = model.reductions.iter().map(|reduction| {
         vec![

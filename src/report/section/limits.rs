@@ -32,9 +32,8 @@ const EXPECTED_SOURCES: [(&str, &str); 4] = [
 ];
 
 /// What no source stands for.
-const NOT_MODELLED: [&str; 6] = [
+const NOT_MODELLED: [&str; 5] = [
     "Tools are rigid: they do not bend, wear or deform under load or in cleaning.",
-    "Every marker is seen in every frame: no line of sight is interrupted and nothing is covered by blood, drape or hand.",
     "Bones are rigid, and trackers do not move on them except where a source says so.",
     "Operators do not learn, tire or differ from one another beyond the stated noise; captures are not repeated because they looked wrong.",
     "A step is never left out or done in another order, and software faults of a real device are not simulated.",
@@ -46,7 +45,7 @@ pub fn section(plan: &Plan) -> Section {
     let missing = EXPECTED_SOURCES.iter().filter(|(id, _)| SOURCES.iter().all(|source| source.id != *id));
     let mut not_modelled = owned(&NOT_MODELLED);
     not_modelled.extend(missing.map(|(_, text)| (*text).to_owned()));
-    not_modelled.push(camera(plan));
+    not_modelled.extend(camera(plan));
     let entries = vec![
         Entry::heading("always", "What every reader should keep in mind"),
         Entry::List { items: owned(&ALWAYS) },
@@ -60,15 +59,24 @@ pub fn section(plan: &Plan) -> Section {
     Section { id: "limits", title: "Limits of what is said", entries }
 }
 
-fn camera(plan: &Plan) -> String {
-    let models: Vec<_> = plan.variants.iter().map(|variant| variant.model.camera.model).collect();
-    if models.iter().all(|model| *model == CameraModel::Marker) {
-        "The camera is noise on the position of each marker, growing with distance; how it forms images, and any camera \
-         other than the stated one, is not modelled."
-            .to_owned()
-    } else {
-        "Cameras other than the stated ones are not modelled.".to_owned()
+fn camera(plan: &Plan) -> Vec<String> {
+    let used = |model| plan.variants.iter().any(|variant| variant.model.camera.model == model);
+    let mut items = Vec::new();
+    if used(CameraModel::Marker) {
+        items.push(
+            "Camera model marker: the camera is noise on the position of each marker, growing with distance; how it forms \
+             images is not modelled, and every marker is seen in every frame.",
+        );
     }
+    if used(CameraModel::Pixel) {
+        items.push(
+            "Camera model pixel: a marker's image is a point with noise; its size, shape, blur and light are not modelled, \
+             and markers are told apart without error. A marker is hidden by turning away or leaving the image alone: \
+             no line of sight is interrupted by a hand, a drape, blood or another tool.",
+        );
+    }
+    items.push("Cameras other than the stated ones are not modelled.");
+    items.into_iter().map(str::to_owned).collect()
 }
 
 fn assumed(plan: &Plan) -> Vec<String> {

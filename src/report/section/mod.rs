@@ -3,8 +3,10 @@
 pub mod answer;
 pub mod failures;
 pub mod figures;
+mod frames;
 pub mod inputs;
 pub mod limits;
+mod markers;
 pub mod question;
 pub mod reproduction;
 pub mod results;

@@ -17,7 +17,7 @@ pub fn section(plan: &Plan, files: &mut Files) -> Section {
     let mut entries = vec![Entry::paragraph(
         "The scene drawn from the numbers of the experiment, with every quantity at its median. Coordinates are true bony \
          axes in mm: X anterior, Y superior, Z to the patient's right, origin midway between the spines. The camera looks \
-         at the native hip centre and is carried by the pelvis; the camera and the tools are at their drawn places.",
+         at the native hip centre unless `camera.aim_mm` says otherwise and is carried by the pelvis; the camera and the tools are at their drawn places.",
     )];
     let mut charts = Vec::new();
     let mut drawn: Vec<(&Variant, String)> = Vec::new();
@@ -31,6 +31,7 @@ pub fn section(plan: &Plan, files: &mut Files) -> Section {
         }
     }
     entries.push(Entry::Charts { charts });
+    entries.push(super::markers::entry(plan, files));
     Section { id: "scene", title: "Scene", entries }
 }
 

@@ -44,21 +44,23 @@ pub const SOURCES: [SourceEntry; 23] = [
     SourceEntry {
         id: "tracker.jitter",
         strata: &[Frame],
-        meaning: "noise of a marker's position in one camera frame; across the ray it grows with r/250 mm, along \
-                  the ray with (r/250 mm) squared, r the distance from the camera",
-        axes: "across and along the ray from the camera to the marker",
+        meaning: "noise of a marker in one camera frame. Camera model marker: of its position; across the ray it grows \
+                  with r/250 mm, along the ray with (r/250 mm) squared, r the distance from the camera. Camera model \
+                  pixel: of its image",
+        axes: "marker: across and along the ray from the camera to the marker; pixel: both axes of the image",
         parameters: &[
-            parameter("across_mm", "one marker, each axis across the ray, at 250 mm"),
-            parameter("along_mm", "one marker, along the ray, at 250 mm"),
+            parameter("across_mm", "camera model marker: one marker, each axis across the ray, at 250 mm"),
+            parameter("along_mm", "camera model marker: one marker, along the ray, at 250 mm"),
+            parameter("pixel_px", "camera model pixel: the image of one marker, each coordinate"),
         ],
-        plausible: "across 0.02 to 0.15 mm; along 2 to 6 times across",
+        plausible: "across 0.02 to 0.15 mm; along 2 to 6 times across; image 0.02 to 0.3 px",
         on_by_default: true,
     },
     SourceEntry {
         id: "tracker.lens",
         strata: &[Device],
         meaning: "what calibration leaves of the camera's distortion: every marker displaced by a quadratic \
-                  polynomial of its position, the same for a device; stated over a cube of 300 mm that begins at the \
+                  polynomial of its position, the same for a device, before it is seen or projected; stated over a cube of 300 mm that begins at the \
                   camera, without the shift and the turn that cancel in every reading",
         axes: "camera axes",
         parameters: &[parameter("rms_mm", "root mean square length of the displacement over the volume")],

@@ -28,6 +28,8 @@ pub struct Jitter {
     pub across_mm: Quantity,
     /// One marker, along the ray, at the reference distance.
     pub along_mm: Quantity,
+    /// The image of one marker, each coordinate, where cameras form images.
+    pub pixel_px: Quantity,
     /// Where the numbers come from.
     pub basis: Basis,
 }
@@ -56,6 +58,13 @@ pub struct Build {
 pub const REFERENCE_DISTANCE_MM: f64 = 250.0;
 
 impl Source<Jitter> {
+    /// Noise of the image of one marker, px: two scores.
+    #[inline]
+    #[must_use]
+    pub fn on_image_px(&self, scores: &mut Scores) -> [f64; 2] {
+        [0, 1].map(|_| self.value(&self.model.pixel_px, scores.next_score()))
+    }
+
     /// Where up to four markers are seen; three scores for each of the first `count`, two across the ray and one
     /// along it.
     #[inline]
