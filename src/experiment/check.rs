@@ -20,6 +20,8 @@ impl Reader<'_, '_> {
             ("divot_frames", protocol.divot_frames, 1),
             ("cup_frames", protocol.cup_frames, 1),
             ("landmark_captures", protocol.landmark_captures as usize, 1),
+            ("divot_captures", protocol.divot_captures as usize, 1),
+            ("trace_captures", protocol.trace_captures as usize, 1),
             ("level_captures", protocol.level_captures as usize, 1),
         ];
         for (key, found, least) in counts {
@@ -33,6 +35,13 @@ impl Reader<'_, '_> {
             self.demand(holds, &format!("protocol.{key}"), cone, "more than 0 and less than 90 degrees");
         }
         self.positive("protocol.frame_rate_hz", protocol.frame_rate_hz);
+        let [anterior, superior, lateral] = protocol.hold_direction;
+        self.demand(
+            libm::hypot(libm::hypot(anterior, superior), lateral) > 0.0,
+            "protocol.hold_direction",
+            format!("[{anterior}, {superior}, {lateral}]"),
+            "a direction (anterior, superior, lateral), any length but 0",
+        );
         let unevenness = protocol.trace_unevenness;
         self.demand((0.0..=0.9).contains(&unevenness), "protocol.trace_unevenness", unevenness, "0 to 0.9");
     }

@@ -3,7 +3,7 @@
 use super::{Entry, Kind, default_at, defaults, unit_of};
 
 /// Path and meaning of each key; the quantities of `[anatomy]`, `[implant]` and the noise sources stand elsewhere.
-const KEYS: [(&str, &str); 82] = [
+const KEYS: [(&str, &str); 86] = [
     ("title", "name of the experiment, for headings; the name of the file unless given"),
     ("question", "the question that the experiment answers"),
     ("context_of_use", "what the answer is used for"),
@@ -16,13 +16,26 @@ const KEYS: [(&str, &str); 82] = [
     ("basis.source", "of any basis: the publication; needed where kind is published"),
     ("basis.note", "of any basis: what a reader should know"),
     ("protocol.frame_rate_hz", "camera frames a second"),
+    (
+        "protocol.hold_direction",
+        "direction from the tip of probe or head tracker to the hand that holds it: anterior, superior, lateral",
+    ),
+    (
+        "protocol.tip_pivot_position_mm",
+        "where the probe's tip is pivoted, from the native hip centre: anterior, superior, lateral",
+    ),
     ("protocol.tip_pivot_frames", "frames of the tip pivot, at least 3"),
     ("protocol.tip_pivot_cone_deg", "angle of the probe to the axis of the cone on which it is pivoted"),
     ("protocol.level_captures", "readings of the level; their mean is used"),
     ("protocol.landmark_frames", "frames of one landmark capture"),
     ("protocol.landmark_captures", "captures of each landmark; the mean of their points is used"),
     ("protocol.divot_frames", "frames of one hold in a divot"),
+    ("protocol.divot_captures", "holds in each divot; the mean of their points is used"),
     ("protocol.trace_frames", "frames of one trace of a groove, at least 12"),
+    (
+        "protocol.trace_captures",
+        "traces of a groove, each once round from a start of its own; all are fitted together",
+    ),
     ("protocol.trace_unevenness", "how uneven the speed of a trace is: 0 even, up to 0.9"),
     ("protocol.centre_frames", "frames of each turning of the hip, at least 3"),
     ("protocol.centre_cone_deg", "angle of the head to the axis of the cone on which it is turned"),

@@ -36,6 +36,10 @@ pub struct Model {
 pub struct Protocol {
     /// Camera frames a second.
     pub frame_rate_hz: f64,
+    /// From the tip of a tool to the hand that holds it: anterior, superior, lateral; any length but 0.
+    pub hold_direction: [f64; 3],
+    /// Where the tip is pivoted, from the native hip centre: anterior, superior, lateral, mm.
+    pub tip_pivot_position_mm: [f64; 3],
     /// Frames of the tip pivot.
     pub tip_pivot_frames: usize,
     /// Angle of the probe to the axis of the cone it is pivoted on.
@@ -48,8 +52,12 @@ pub struct Protocol {
     pub landmark_captures: u32,
     /// Frames of one hold in a divot.
     pub divot_frames: usize,
+    /// Holds in each divot.
+    pub divot_captures: u32,
     /// Frames of one trace of a groove.
     pub trace_frames: usize,
+    /// Traces of a groove, each once round.
+    pub trace_captures: u32,
     /// How uneven the speed of a trace is: 0 even, below 1.
     pub trace_unevenness: f64,
     /// Frames of each turning of the hip.

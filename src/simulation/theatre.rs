@@ -16,12 +16,6 @@ use crate::measurement::{
     Camera, Capture, Feature, FemurFeature, Observations, Plane, Side, Sightings, Step, Tracker,
 };
 
-/// Direction from the tip to the hand in which probe and head are held: up from the patient and outwards.
-const HOLD: PatientVector = PatientVector { anterior: 0.75, superior: 0.15, lateral: 0.65 };
-
-/// Where the probe's tip is pivoted, from the native hip centre: a pivot point beside the wound.
-const PIVOT_PLACE: PatientVector = PatientVector { anterior: 60.0, superior: -40.0, lateral: 60.0 };
-
 /// The case in progress: where the camera and the probe's tip are now, and what has been observed.
 pub struct Theatre<'a> {
     simulator: &'a Simulator,
@@ -79,7 +73,8 @@ impl<'a> Theatre<'a> {
     pub fn pivot_tip(&mut self) {
         let simulator = self.simulator;
         let slip = &simulator.model.noise.probe.slip;
-        let place = self.scene.native_centre + PIVOT_PLACE.on(self.side);
+        let position = PatientVector::from(simulator.model.protocol.tip_pivot_position_mm);
+        let place = self.scene.native_centre + position.on(self.side);
         let capture = CaptureKey::new(Step::TipPivot, 0, 0, 0);
         let mut frames = self.begin(Step::TipPivot, 0, 0, capture);
         let mut slips = slip.frames(self.key, capture);
@@ -96,10 +91,12 @@ impl<'a> Theatre<'a> {
         let noise = &self.simulator.model.noise.level;
         let level = Triad::level(self.scene.up);
         let table = noise.table.turn(self.key, self.side);
+        let axes = noise.sensor.axes(self.key, self.side);
         for repeat in 0..self.simulator.model.protocol.level_captures {
             let capture = CaptureKey::new(Step::Level, 0, 0, repeat);
             let sensor = noise.sensor.turn(self.key, self.side, capture);
-            let up = level.turned_up(table.about_y_deg + sensor.about_y_deg, table.about_z_deg + sensor.about_z_deg);
+            let up = axes
+                * level.turned_up(table.about_y_deg + sensor.about_y_deg, table.about_z_deg + sensor.about_z_deg);
             let index = self.observed.ups.len();
             self.observed.ups.push(self.camera.rotation * up);
             let capture = Capture { step: Step::Level, take: 0, divot: 0, frames: index..index + 1 };
@@ -149,7 +146,6 @@ impl<'a> Theatre<'a> {
     /// The femoral feature touched or traced where it is now.
     pub fn locate_feature(&mut self, step: Step, take: u32, feature: Pose<Feature, TruePelvis>) {
         let tools = &self.simulator.model.tools;
-        let [major_mm, minor_mm] = tools.ellipse_semi_axes_mm;
         match self.simulator.femur {
             FemurFeature::Divot => self.hold_in_divot(step, take, 0, feature.origin),
             FemurFeature::ThreeDivots => {
@@ -158,16 +154,27 @@ impl<'a> Theatre<'a> {
                 }
             }
             FemurFeature::Circle => {
-                self.trace(step, take, feature, tools.circle_radius_mm, tools.circle_radius_mm);
+                self.trace(step, take, feature, [tools.circle_radius_mm; 2]);
             }
-            FemurFeature::Ellipse => self.trace(step, take, feature, major_mm, minor_mm),
+            FemurFeature::Ellipse => self.trace(step, take, feature, tools.ellipse_semi_axes_mm),
         }
     }
 
     fn hold_in_divot(&mut self, step: Step, take: u32, divot: u32, place: Point<TruePelvis>) {
+        for repeat in 0..self.simulator.model.protocol.divot_captures {
+            self.hold_in_divot_once(step, (take, divot), CaptureKey::new(step, take, divot, repeat), place);
+        }
+    }
+
+    fn hold_in_divot_once(
+        &mut self,
+        step: Step,
+        (take, divot): (u32, u32),
+        capture: CaptureKey,
+        place: Point<TruePelvis>,
+    ) {
         let simulator = self.simulator;
         let (noise, count) = (&simulator.model.noise, simulator.model.protocol.divot_frames);
-        let capture = CaptureKey::new(step, take, divot, 0);
         let mut frames = self.begin(step, take, divot, capture);
         let slip = noise.probe.slip.in_hold(self.key, capture, count);
         let mut clearance = simulator.model.noise.femur.groove.frames(self.key, capture);
@@ -180,12 +187,24 @@ impl<'a> Theatre<'a> {
         self.end(frames);
     }
 
+    fn trace(&mut self, step: Step, take: u32, feature: Pose<Feature, TruePelvis>, semi_axes_mm: [f64; 2]) {
+        for repeat in 0..self.simulator.model.protocol.trace_captures {
+            self.trace_once(step, take, CaptureKey::new(step, take, 0, repeat), feature, semi_axes_mm);
+        }
+    }
+
     /// Once round a groove from a random start at uneven speed.
-    fn trace(&mut self, step: Step, take: u32, feature: Pose<Feature, TruePelvis>, major_mm: f64, minor_mm: f64) {
+    fn trace_once(
+        &mut self,
+        step: Step,
+        take: u32,
+        capture: CaptureKey,
+        feature: Pose<Feature, TruePelvis>,
+        [major_mm, minor_mm]: [f64; 2],
+    ) {
         const SOURCE: u64 = source_key("protocol.trace");
         let simulator = self.simulator;
         let protocol = &simulator.model.protocol;
-        let capture = CaptureKey::new(step, take, 0, 0);
         let mut frames = self.begin(step, take, 0, capture);
         let &CaseKey { seed, device, case } = self.key;
         let key = StreamKey { seed, replicate: 0, source: SOURCE, device, case, capture: capture.packed() };
@@ -276,7 +295,8 @@ impl<'a> Theatre<'a> {
 
     /// The direction a tool is held in at a place, and its orientation there.
     fn hold(&self, tool: &Tool, place: Point<TruePelvis>) -> (Direction<TruePelvis>, Rotation<Tracker, TruePelvis>) {
-        let hold = HOLD.on(self.side).direction().unwrap_or(Direction::X);
+        let hold = PatientVector::from(self.simulator.model.protocol.hold_direction);
+        let hold = hold.on(self.side).direction().unwrap_or(Direction::X);
         (hold, held(tool.axis, hold, self.scene.towards_camera(place)))
     }
 

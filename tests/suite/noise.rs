@@ -2,7 +2,8 @@
 
 use navassay::experiment::Plan;
 use navassay::geometry::Vector3;
-use navassay::measurement::{FeaturePose, OUTPUTS};
+use navassay::measurement::{FeaturePose, OUTPUTS, Step};
+use navassay::simulation::{CaptureKey, CaseKey};
 use navassay::trial::TrialRunner;
 
 /// Error of the hip centre's shift in one case, mm: superior, lateral, anterior.
@@ -78,4 +79,116 @@ fn coverage_motion_shifts_a_traced_circle_by_half() {
     let fourth = |x: f64| x * x * x * x;
     let error = variance * (2.0 * (fourth(0.5 + a) + fourth(0.5 - a)) / n).sqrt();
     assert!((across - expected).abs() < 4.0 * error, "{across} for {expected}");
+}
+
+/// A first-order Gauss-Markov process of rms `s` and time constant `T` has the autocorrelation `exp(-t/T)` from its
+/// first frame on (Gelb A, ed. Applied Optimal Estimation. MIT Press 1974, section 2.2; from memory). Each pair of
+/// frames comes from a capture of its own, so the mean product has the standard error `s^2 sqrt((1 + r^2)/n)`.
+#[test]
+fn outside_tremor_has_its_rms_and_its_time_constant() {
+    for (time_constant_s, frame_rate_hz) in [(0.02, 30.0), (0.1, 30.0), (0.1, 60.0)] {
+        let text = format!(
+            "seed = 2\n[noise.probe.tremor]\neach_axis_mm = {{ normal = {{ sd = 0.4 }} }}\n\
+             time_constant_s = {time_constant_s}\n"
+        );
+        let plan = Plan::parse("tremor.toml", &text).expect("a sound experiment");
+        let tremor = &plan.variants[0].model.noise.probe.tremor;
+        let (captures, lags) = (20_000_u64, [0, 1, 2, 5]);
+        let mut products = [[0.0; 3]; 4];
+        for case in 0..captures {
+            let key = CaseKey { seed: 2, device: case, case };
+            let capture = CaptureKey::new(Step::Pubis, 0, 0, 0);
+            let mut path = tremor.path(&key, capture, frame_rate_hz).expect("a source that is on");
+            let frames: [[f64; 3]; 6] = std::array::from_fn(|_| {
+                let moved = tremor.next_displacement(&mut path);
+                [moved.anterior, moved.superior, moved.lateral]
+            });
+            for (sum, lag) in products.iter_mut().zip(lags) {
+                for (axis, sum) in sum.iter_mut().enumerate() {
+                    *sum += frames[0][axis] * frames[lag][axis];
+                }
+            }
+        }
+        let (n, variance) = (captures as f64, 0.4 * 0.4);
+        for (sum, lag) in products.iter().zip(lags) {
+            let correlation = libm::exp(-(lag as f64) / (frame_rate_hz * time_constant_s));
+            let error = variance * ((1.0 + correlation * correlation) / n).sqrt();
+            for product in sum.map(|sum| sum / n) {
+                assert!((product - variance * correlation).abs() < 4.0 * error, "lag {lag}: {product}");
+            }
+        }
+    }
+}
+
+/// The sensor's axes turned by `e` in a housing that is level where the bony plane is: with the pelvis tilted by `t`
+/// the table's normal is `(cos t, -sin t, 0)` in bony axes, and it is read as `(cos t, -sin t cos e, -sin t sin e)`.
+#[test]
+fn identity_misaligned_level_axes_cost_in_proportion_to_tilt() {
+    for (tilt_deg, turned_deg) in [(10.0_f64, 1.0_f64), (-6.0, 2.0), (0.0, 5.0)] {
+        for (side, sign) in [("right", 1.0), ("left", -1.0)] {
+            let text = format!(
+                "seed = 2\n[anatomy]\nside = \"{side}\"\ntilt_deg = {tilt_deg}\nobliquity_deg = 0\nrotation_deg = 0\n\
+                 [measure]\nplane = \"level\"\n[noise]\nonly = [\"level.sensor\"]\n[noise.level.sensor]\n\
+                 offset_about_y_deg = 0\noffset_about_z_deg = 0\nnoise_about_y_deg = 0\nnoise_about_z_deg = 0\n\
+                 axes_about_x_deg = {turned_deg}\n"
+            );
+            let plan = Plan::parse("level.toml", &text).expect("a sound experiment");
+            let (_, estimates, truth) = TrialRunner::new(&plan.variants[0], plan.seed).case(0);
+            let up = truth.scene.camera.inverse().rotation * estimates.up.expect("a reading");
+            let (tilt, turned) = (tilt_deg.to_radians(), sign * turned_deg.to_radians());
+            let expected = Vector3::new(
+                libm::cos(tilt),
+                -libm::sin(tilt) * libm::cos(turned),
+                -libm::sin(tilt) * libm::sin(turned),
+            );
+            let off = (up.as_displacement().vector() - expected).norm();
+            assert!(off < 1e-12, "{side} {tilt_deg} {turned_deg}: {off}");
+        }
+    }
+}
+
+/// With k holds in a divot the mean of the points is used: the variance of what a frame adds falls by k.
+#[test]
+fn coverage_repeated_holds_are_averaged() {
+    let spread = |captures: u32| {
+        let text = format!(
+            "seed = 2\n[measure]\nfemur = \"divot\"\n[protocol]\ndivot_frames = 4\ndivot_captures = {captures}\n\
+             [noise]\nonly = [\"femur.groove\"]\n"
+        );
+        let plan = Plan::parse("divot.toml", &text).expect("a sound experiment");
+        let runner = TrialRunner::new(&plan.variants[0], plan.seed);
+        let square = |case: u64| {
+            let (_, estimates, truth) = runner.case(case);
+            let place = estimates.baseline.expect("no failure").pose.place();
+            (place - truth.scene.camera * truth.baseline.origin).vector().norm_squared()
+        };
+        (0..2000).map(square).sum::<f64>() / 2000.0
+    };
+    for captures in [1, 3] {
+        let expected = 3.0 * 0.15 * 0.15 / f64::from(4 * captures);
+        // The mean of 2000 sums of three squared normal components.
+        let error = expected * (2.0 / 6000.0_f64).sqrt();
+        let found = spread(captures);
+        assert!((found - expected).abs() < 4.0 * error, "{captures}: {found} for {expected}");
+    }
+}
+
+/// Two rounds of a trace start at two places and are fitted together.
+#[test]
+fn identity_repeated_traces_are_fitted_together() {
+    let text = "seed = 2\n[protocol]\ntrace_captures = 2\n[noise]\nonly = [\"posture\"]\n";
+    let plan = Plan::parse("trace.toml", text).expect("a sound experiment");
+    let (observed, estimates, truth) = TrialRunner::new(&plan.variants[0], plan.seed).case(0);
+    let rounds: Vec<_> = observed.captures.iter().filter(|capture| capture.step == Step::FemurBaseline).collect();
+    assert_eq!(rounds.iter().map(|capture| capture.frames.len()).collect::<Vec<_>>(), [60, 60]);
+    let trace = estimates.baseline.expect("no failure");
+    let off = trace.pose.place() - truth.scene.camera * truth.baseline.origin;
+    assert!(off.vector().norm() < 1e-9);
+    let runner = TrialRunner::new(
+        &Plan::parse("once.toml", &text.replace("= 2\n[noise", "= 1\n[noise")).expect("a sound experiment").variants
+            [0],
+        2,
+    );
+    let once = runner.case(0).1.baseline.expect("no failure");
+    assert!(trace.largest_gap_deg < once.largest_gap_deg, "the second start fills gaps of the first");
 }

@@ -117,11 +117,17 @@ pub const SOURCES: [SourceEntry; 23] = [
     SourceEntry {
         id: "level.sensor",
         strata: &[Device, Capture],
-        meaning: "offset of the inclinometer, the same for a device, and noise of each reading",
-        axes: "Y and Z of the true level plane; the turn about Y changes sign for a left hip",
+        meaning: "offset of the inclinometer and misalignment of its axes, the same for a device, and noise of each \
+                  reading. Misaligned axes cost in proportion to how far the bony plane lies from level",
+        axes: "offset and noise about Y and Z of the true level plane, axes about X of the true bony axes; turns about \
+               X and Y change sign for a left hip",
         parameters: &[
             parameter("offset_about_y_deg", "offset, turn about Y"),
             parameter("offset_about_z_deg", "offset, turn about Z"),
+            parameter(
+                "axes_about_x_deg",
+                "the sensor's axes turned in their housing, which is level where the bony plane is",
+            ),
             parameter("noise_about_y_deg", "noise of a reading, turn about Y"),
             parameter("noise_about_z_deg", "noise of a reading, turn about Z"),
         ],

@@ -1,9 +1,10 @@
 //! The level reading.
 
+use crate::geometry::{Displacement, Rotation};
 use crate::measurement::Side;
-use crate::simulation::Quantity;
 use crate::simulation::source::{Basis, CaptureKey, Source};
 use crate::simulation::streams::CaseKey;
+use crate::simulation::{Quantity, TruePelvis};
 use serde::{Deserialize, Serialize};
 
 /// Sources `level.*`.
@@ -28,7 +29,7 @@ pub struct LevelTable {
     pub basis: Basis,
 }
 
-/// The inclinometer's offset and noise.
+/// The inclinometer's offset, axes and noise.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct LevelSensor {
@@ -36,6 +37,8 @@ pub struct LevelSensor {
     pub offset_about_y_deg: Quantity,
     /// Offset of the device, turn about Z of the true level plane.
     pub offset_about_z_deg: Quantity,
+    /// The sensor's axes turned in their housing about X of the true bony axes; the housing is level where these are.
+    pub axes_about_x_deg: Quantity,
     /// Noise of a reading, turn about Y.
     pub noise_about_y_deg: Quantity,
     /// Noise of a reading, turn about Z.
@@ -82,5 +85,19 @@ impl Source<LevelSensor> {
         let noise_y = self.value(&self.model.noise_about_y_deg, reading.next_score());
         let noise_z = self.value(&self.model.noise_about_z_deg, reading.next_score());
         LevelTurn { about_y_deg: side.sign() * (offset_y + noise_y), about_z_deg: offset_z + noise_z }
+    }
+
+    /// How the sensor's axes sit in their housing: whatever inclination they read is turned by this about the
+    /// direction that is up where the housing is level, X of the true bony axes. With the two offsets it makes up
+    /// the whole misalignment of a device.
+    #[must_use]
+    pub fn axes(&self, key: &CaseKey, side: Side) -> Rotation<TruePelvis, TruePelvis> {
+        if self.is_off() || self.model.axes_about_x_deg == Quantity::ZERO {
+            return Rotation::identity();
+        }
+        let mut device = self.device_stream(key);
+        let _offsets = [device.next_score(), device.next_score()];
+        let turn_deg = side.sign() * self.value(&self.model.axes_about_x_deg, device.next_score());
+        Rotation::from_rotation_vector(Displacement::new(turn_deg.to_radians(), 0.0, 0.0))
     }
 }
