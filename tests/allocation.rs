@@ -6,14 +6,30 @@ use navassay::trial::{TrialRunner, Worker};
 
 const TRIALS: usize = 50;
 
+/// Whatever a file may ask of the simulator: costly distributions, covariances, correlations, a gate.
+const EVERYTHING: &str = "[protocol]\nstillness_limit_mm = 0.85\nstillness_tries = 4\n\
+    [noise.femur.groove]\neach_axis_mm = { student_t = { scale = 0.1, degrees_of_freedom = 4 } }\n\
+    [noise.tracker.build]\neach_axis_mm = { empirical = { values = [-0.05, 0.0, 0.06] } }\n\
+    [noise.probe.tremor]\neach_axis_mm = { mixture = { main = { normal = { sd = 0.2 } }, event = 1.0, \
+    probability = 0.01 } }\n\
+    [noise.posture.reduction]\ncovariance_deg2 = [[4, 1, 0], [1, 4, 0], [0, 0, 4]]\n\
+    [[noise.correlation]]\nbetween = [\"landmark.palpation.asis\", \"landmark.palpation.pubis\"]\ncoefficient = 0.5\n";
+
 #[test]
 fn identity_no_allocation_in_the_trial_loop() {
     let images = "[camera]\nmodel = \"pixel\"\nposition_mm = [380.0, 260.0, -40.0]\naim_mm = [150.0, 20.0, 40.0]\n";
     let two = format!("{images}[camera.pixel]\ncameras = 2\n");
-    for (plane, camera) in [("bony", ""), ("level", ""), ("bony", images), ("bony", two.as_str())] {
+    for (plane, more) in [
+        ("bony", ""),
+        ("level", ""),
+        ("bony", EVERYTHING),
+        ("level", EVERYTHING),
+        ("bony", images),
+        ("bony", two.as_str()),
+    ] {
         for femur in ["divot", "circle", "ellipse", "three-divots"] {
             let text = format!(
-                "seed = 3\n{camera}[measure]\nplane = \"{plane}\"\nfemur = \"{femur}\"\n\
+                "seed = 3\n{more}[measure]\nplane = \"{plane}\"\nfemur = \"{femur}\"\n\
                  [[reduction]]\nname = \"first\"\n[[reduction]]\nname = \"second\"\n"
             );
             let plan = Plan::parse("allocation.toml", &text).expect("a sound experiment");
@@ -26,7 +42,7 @@ fn identity_no_allocation_in_the_trial_loop() {
                     runner.trial(trial, &mut worker, &mut rows);
                 }
             });
-            assert_eq!(counted.count_total, 0, "{plane}, {femur}, {camera}: {counted:?}");
+            assert_eq!(counted.count_total, 0, "{plane}, {femur}, {more}: {counted:?}");
         }
     }
 }

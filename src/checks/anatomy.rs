@@ -129,7 +129,7 @@ static POPULATION: LazyLock<Result<Population, String>> = LazyLock::new(|| {
         let patient = model.anatomy.draw(&key);
         (patient, Scene::of(model, &patient, &model.implant.draw(&key)))
     });
-    let quantities = model.anatomy.quantities().into_iter().map(|(key, quantity)| (key, *quantity)).collect();
+    let quantities = model.anatomy.quantities().into_iter().map(|(key, quantity)| (key, quantity.clone())).collect();
     Ok(Population { patients: patients.collect(), quantities })
 });
 

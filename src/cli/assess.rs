@@ -13,7 +13,7 @@ pub fn assess(arguments: &AssessArguments) -> Result<Ending, Stop> {
     let saved = folder.experiment()?;
     let mut plan = match &arguments.file {
         Some(file) => Plan::read(file)?,
-        None => Plan::parse(&saved.name, &saved.text)?,
+        None => Plan::parse_saved(&saved.name, &saved.text, &saved.data)?,
     };
     (plan.trials, plan.seed) = (saved.trials, saved.seed);
     folder.demand_same_simulation(&plan)?;

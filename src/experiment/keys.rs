@@ -30,16 +30,7 @@ fn check_section(defaults: &DeTable<'static>, user: &DeTable, path: &str, faults
                 format!("`{full}` is a section"),
                 format!("found {}, expected a table", described(other)),
             )),
-            (Some(Place::Number), DeValue::Table(table)) => {
-                check_table(table, &full, &schema::distributions(), faults);
-                for (kind, inner) in table {
-                    if let (Some(known), DeValue::Table(inner)) =
-                        (schema::parameters(kind.get_ref()), inner.get_ref())
-                    {
-                        check_table(inner, &joined(&full, kind.get_ref()), known, faults);
-                    }
-                }
-            }
+            (Some(Place::Number), DeValue::Table(table)) => check_quantity(table, &full, faults),
             (Some(Place::Basis), DeValue::Table(table)) => {
                 check_table(table, &full, &schema::BASIS, faults);
             }
@@ -59,6 +50,23 @@ fn check_section(defaults: &DeTable<'static>, user: &DeTable, path: &str, faults
                 .help(format!("write [[{full}]] in double brackets above each one")),
             ),
             _ => {}
+        }
+    }
+}
+
+/// A table with one distribution; those of a mixture hold quantities themselves.
+fn check_quantity(table: &DeTable, path: &str, faults: &mut Vec<Fault>) {
+    check_table(table, path, &schema::distributions(), faults);
+    for (kind, inner) in table {
+        let (Some(known), DeValue::Table(inner)) = (schema::parameters(kind.get_ref()), inner.get_ref()) else {
+            continue;
+        };
+        let path = joined(path, kind.get_ref());
+        check_table(inner, &path, known, faults);
+        for (key, component) in inner {
+            if let ("main" | "event", DeValue::Table(component)) = (key.get_ref().as_ref(), component.get_ref()) {
+                check_quantity(component, &joined(&path, key.get_ref()), faults);
+            }
         }
     }
 }

@@ -4,6 +4,7 @@
 //! are written; `plan` is what is meant. Everything wrong is said at its place, by `diagnostics`.
 
 mod check;
+mod data;
 mod diagnostics;
 mod imaging;
 mod instruments;
@@ -19,6 +20,7 @@ mod template;
 mod tree;
 mod warn;
 
+pub use data::DataColumn;
 pub use diagnostics::{Diagnosis, ExperimentError, Warning};
 pub use plan::{Plan, Requirement, SweepPoint, Variant};
 pub use schema::file_keys;

@@ -142,6 +142,12 @@ pub(super) fn put<'i>(tree: &mut Tree<'i>, change: &Override<'i>) -> Result<(), 
             _ => fault,
         });
     }
+    let parent = path.rsplit_once('.').map_or("", |(parent, _)| parent);
+    if parent.ends_with(schema::EMPIRICAL) && !path.ends_with(".truncated") {
+        return Err(fault(format!("`{path}` cannot be set alone"), "file, column and values belong together").help(
+            "set the whole quantity, for example { empirical = { csv = \"bench.csv\", column = \"error_mm\" } }",
+        ));
+    }
     let takes_table = tree.get(path).is_none_or(|node| {
         matches!(node.get_ref(), DeValue::Integer(_) | DeValue::Float(_)) || schema::is_distribution(node.get_ref())
     });

@@ -1,5 +1,6 @@
 //! The experiment as it is meant: every variant resolved, validated and typed.
 
+use super::data::{self, DataColumn};
 use super::diagnostics::{ExperimentError, Fault, File, Warning};
 use super::overrides::{self, Override, WrittenArm};
 use super::spec::{Reader, WrittenRequirement};
@@ -33,6 +34,8 @@ pub struct Plan {
     pub requirements: Vec<Requirement>,
     /// Points of the grid over all sweeps, the first sweep slowest; one without values if there is no sweep.
     pub points: Vec<SweepPoint>,
+    /// Columns of measured values that it draws from.
+    pub data: Vec<DataColumn>,
     /// What a reader of the results should know.
     pub warnings: Vec<Warning>,
 }
@@ -99,10 +102,29 @@ impl Plan {
     /// # Errors
     /// With everything that is wrong with it, each thing at its place.
     pub fn parse(name: &str, text: &str) -> Result<Self, ExperimentError> {
+        Self::parse_with(name, text, None)
+    }
+
+    /// The same with columns of measured values that were kept with a run, in place of the files that the text names.
+    ///
+    /// # Errors
+    /// With everything that is wrong with it, each thing at its place.
+    pub fn parse_saved(name: &str, text: &str, data: &[DataColumn]) -> Result<Self, ExperimentError> {
+        Self::parse_with(name, text, Some(data))
+    }
+
+    fn parse_with(name: &str, text: &str, saved: Option<&[DataColumn]>) -> Result<Self, ExperimentError> {
         let file = File::new(name, text);
         let defaults = tree::parse(DEFAULTS).map_err(|fault| file.error(fault))?;
         let written = tree::parse(text).map_err(|fault| file.error(fault))?;
         file.verdict(keys::check_keys(&defaults, &written))?;
+        let mut faults = Vec::new();
+        let folder = Path::new(name).parent().unwrap_or(Path::new(""));
+        let data = data::columns(&written, folder, saved, &mut faults);
+        file.verdict(faults)?;
+        let lines = data::as_toml(&data);
+        let mut written = written.clone();
+        data::fill(&mut written, &data, &lines).map_err(|fault| file.error(fault))?;
         let tree = Tree::overlay(defaults, written);
 
         let mut reader = Reader::new(&tree);
@@ -144,6 +166,7 @@ impl Plan {
             variants,
             requirements: head.requirements,
             points,
+            data,
             warnings: file.warnings(warnings),
         })
     }
@@ -250,6 +273,7 @@ fn variant<'i>(
     let clean = reader.faults.is_empty();
     faults.append(&mut reader.faults);
     let mut variant = found.filter(|_| clean)?;
+    warn::replaced_numbers(&tree, warnings);
     warn::thin_tissue(&tree, &variant.model.noise, warnings);
     warn::all_assumed(&tree, &mut variant.model.noise, warnings);
     warn::unusual_anatomy(&tree, &variant.model.anatomy, warnings);

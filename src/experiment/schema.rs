@@ -1,5 +1,6 @@
 //! Which keys an experiment file knows: those of the defaults, and those that have no default.
 
+use crate::simulation::noise::SOURCES;
 use toml::de::{DeTable, DeValue};
 
 /// Keys without a default, by the table they stand in.
@@ -14,7 +15,7 @@ const WITHOUT_DEFAULT: [(&str, &[&str]); 4] = [
 ];
 
 /// Arrays of tables, with the keys of one table.
-const RECORDS: [(&str, &[&str]); 4] = [
+const RECORDS: [(&str, &[&str]); 5] = [
     (
         "reduction",
         &["name", "added_leg_length_mm", "added_offset_mm", "flexion_deg", "adduction_deg", "internal_rotation_deg"],
@@ -25,12 +26,18 @@ const RECORDS: [(&str, &[&str]); 4] = [
 ];
 
 /// Parameters of each distribution.
-const DISTRIBUTIONS: [(&str, &[&str]); 4] = [
+const DISTRIBUTIONS: [(&str, &[&str]); 7] = [
     ("normal", &["mean", "sd", "truncated"]),
     ("rectangular", &["low", "high", "truncated"]),
     ("triangular", &["low", "mode", "high", "truncated"]),
     ("lognormal", &["median", "log_sd", "truncated"]),
+    ("student_t", &["location", "scale", "degrees_of_freedom", "truncated"]),
+    ("mixture", &["main", "event", "probability", "truncated"]),
+    (EMPIRICAL, &["csv", "column", "values", "truncated"]),
 ];
+
+/// The distribution of measured values: its parameters belong together and are replaced together.
+pub(super) const EMPIRICAL: &str = "empirical";
 
 /// Keys of a basis.
 pub(super) const BASIS: [&str; 3] = ["kind", "source", "note"];
@@ -76,7 +83,7 @@ pub(super) fn place<'d>(section: &'d DeTable<'static>, path: &str, key: &str) ->
     if let Some(default) = section.get(key) {
         return Some(Place::of_default(&full, default.get_ref()));
     }
-    if !without_default(path).contains(&key) {
+    if !without_default(path).any(|known| known == key) {
         return None;
     }
     let records = RECORDS.iter().find(|(name, _)| *name == full);
@@ -85,7 +92,8 @@ pub(super) fn place<'d>(section: &'d DeTable<'static>, path: &str, key: &str) ->
 
 /// All keys known in a section of the defaults.
 pub(super) fn keys<'d>(section: &'d DeTable<'static>, path: &str) -> Vec<&'d str> {
-    section.keys().map(|key| key.get_ref().as_ref()).chain(without_default(path).iter().copied()).collect()
+    let of_default = section.keys().map(|key| -> &'d str { key.get_ref() });
+    of_default.chain(without_default(path).map(|key| -> &'d str { key })).collect()
 }
 
 fn without_default(path: &str) -> &'static [&'static str] {
@@ -100,9 +108,10 @@ pub fn file_keys() -> Vec<String> {
     let records = |key: &str| RECORDS.iter().find(|(name, _)| *name == key).map(|(_, keys)| *keys);
     for (table, without_default) in WITHOUT_DEFAULT {
         for key in without_default {
-            match records(key) {
-                Some(inner) => keys.extend(inner.iter().map(|inner| joined(key, inner))),
-                None => keys.push(joined(table, key)),
+            let path = joined(table, key);
+            match records(&path) {
+                Some(inner) => keys.extend(inner.iter().map(|inner| joined(&path, inner))),
+                None => keys.push(path),
             }
         }
     }
@@ -154,12 +163,12 @@ pub(super) fn is_distribution(value: &DeValue) -> bool {
 pub(super) fn may_be_added(path: &str) -> bool {
     let (parent, key) = path.rsplit_once('.').unwrap_or(("", path));
     let section = parent.rsplit('.').next().unwrap_or_default();
-    let of_record = parent.split_once('.').is_some_and(|(name, index)| {
+    let of_record = parent.rsplit_once('.').is_some_and(|(name, index)| {
         index.parse::<usize>().is_ok() && RECORDS.iter().any(|(n, keys)| *n == name && keys.contains(&key))
     });
-    without_default(parent).contains(&key)
+    without_default(parent).any(|known| known == key)
         || path.strip_prefix(SCALE).is_some_and(|rest| rest.len() > 1 && rest.starts_with('.'))
-        || parameters(section).is_some_and(|keys| keys.contains(&key))
+        || (section != EMPIRICAL && parameters(section).is_some_and(|keys| keys.contains(&key)))
         || (section == "basis" && BASIS.contains(&key))
         || of_record
 }

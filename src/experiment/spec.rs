@@ -149,7 +149,9 @@ impl<'t, 'i> Reader<'t, 'i> {
             )
             .help_if(suggestion(word, &words));
         }
-        Fault::new(span, impossible(&path), message)
+        // What is said of a quantity may have a second line: how to mend it.
+        let (found, help) = message.split_once('\n').map_or((message, None), |(found, help)| (found, Some(help)));
+        Fault::new(span, impossible(&path), found).help_if(help.map(str::to_owned))
     }
 }
 
@@ -160,7 +162,8 @@ pub(super) fn impossible(path: &str) -> String {
 
 /// A path in words: in a list, people count from 1.
 pub(super) fn named(path: &str) -> String {
-    let counted = path.split_once('.').and_then(|(list, rest)| {
+    let counted = path.match_indices('.').find_map(|(end, _)| {
+        let (list, rest) = (&path[..end], &path[end + 1..]);
         let (index, key) = rest.split_once('.').unwrap_or((rest, ""));
         Some((list, index.parse::<usize>().ok()? + 1, key))
     });

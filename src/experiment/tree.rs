@@ -139,10 +139,15 @@ fn any_written(node: &Node) -> bool {
         }
 }
 
+/// Makes a table one that the user did not write.
+pub(super) fn forget_places(table: &mut DeTable) {
+    table.iter_mut().for_each(|(_, node)| forget_place(node));
+}
+
 fn forget_place(node: &mut Node) {
     let mut value = std::mem::replace(node.get_mut(), DeValue::Boolean(false));
     match &mut value {
-        DeValue::Table(table) => table.iter_mut().for_each(|(_, node)| forget_place(node)),
+        DeValue::Table(table) => forget_places(table),
         DeValue::Array(array) => array.iter_mut().for_each(forget_place),
         _ => {}
     }

@@ -161,10 +161,43 @@ pub fn distributions() -> Vec<Entry> {
                 &[("low", "lower bound"), ("mode", "where the density is largest"), ("high", "upper bound")],
                 "{ triangular = { low = 0.0, mode = 1.0, high = 4.0 } }",
             ),
-            _ => (
+            "lognormal" => (
                 "a positive quantity whose logarithm is normal",
                 &[("median", "median, above 0"), ("log_sd", "standard deviation of the natural logarithm")],
                 "{ lognormal = { median = 1.0, log_sd = 0.5 } }",
+            ),
+            "student_t" => (
+                "Student's t, scaled and shifted (JCGM 101:2008, 6.4.9): heavier tails than normal, as for the mean of a \
+                 few readings",
+                &[
+                    ("location", "centre; 0 unless given"),
+                    ("scale", "factor on the standard t, 0 or more; the standard deviation is larger than this"),
+                    ("degrees_of_freedom", "0.5 or more; a mean of n readings has n - 1"),
+                ],
+                "{ student_t = { scale = 0.2, degrees_of_freedom = 4 } }",
+            ),
+            "mixture" => (
+                "a rare event: a main distribution and, with a probability, another. Its quantile is tabulated once, \
+                 right to 1e-7 of the typical size",
+                &[
+                    ("main", "what is drawn as a rule: a number or any distribution"),
+                    ("event", "what is drawn in the event: a number or any distribution"),
+                    ("probability", "probability of the event, 0 to 1"),
+                ],
+                "{ mixture = { main = { normal = { sd = 0.2 } }, event = { normal = { sd = 2.0 } }, probability = 0.01 } }",
+            ),
+            _ => (
+                "measured values: the i-th smallest of n stands at the probability (i - 1/2)/n, with straight lines \
+                 between (after JCGM 101:2008, 7.5) and nothing beyond the smallest and the largest",
+                &[
+                    (
+                        "csv",
+                        "file with the values, relative to the experiment file; its first line names the columns",
+                    ),
+                    ("column", "name of the column; empty cells are passed over"),
+                    ("values", "the values themselves, in place of csv and column; at most 100000"),
+                ],
+                "{ empirical = { csv = \"bench.csv\", column = \"error_mm\" } }",
             ),
         };
         let entry = Entry::new(Kind::Distribution, *id, meaning);

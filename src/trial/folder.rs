@@ -1,8 +1,8 @@
 //! The folder of a run: whose it is, and who may write to it now.
 
-use crate::experiment::Plan;
+use crate::experiment::{DataColumn, Plan};
 use crate::record::{WriteError, write_whole};
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::fs::{File, TryLockError};
 use std::io::{self, Write as _};
@@ -170,8 +170,11 @@ impl RunFolder {
         let manifest = self.manifest()?;
         let text = |key: &str| manifest["experiment"][key].as_str().map(str::to_owned);
         let number = |value: &Value| value.as_u64();
+        // Runs of experiments without measured values keep none.
+        let data = || serde_json::from_value(manifest["experiment"].get("data").cloned().unwrap_or(json!([]))).ok();
         let saved = || {
             Some(SavedExperiment {
+                data: data()?,
                 name: text("file")?,
                 text: text("text")?,
                 trials: number(&manifest["trials"])?,
@@ -238,12 +241,14 @@ impl RunFolder {
 }
 
 /// The experiment of a run, as saved with it.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct SavedExperiment {
     /// Name of its file.
     pub name: String,
     /// Its text.
     pub text: String,
+    /// The columns of measured values that it names.
+    pub data: Vec<DataColumn>,
     /// Trials of each variant that were run.
     pub trials: u64,
     /// The seed that was used.
@@ -253,8 +258,8 @@ pub struct SavedExperiment {
 /// The record of a run: what was asked and how often it failed, of each variant by reason; nothing of when or where.
 #[must_use]
 pub fn manifest(plan: &Plan, failures: &[BTreeMap<String, u64>]) -> Value {
-    let failed = |reasons: &BTreeMap<String, u64>| serde_json::json!({ "trials": plan.trials, "failed": reasons.values().sum::<u64>(), "by_reason": reasons });
-    serde_json::json!({
+    let failed = |reasons: &BTreeMap<String, u64>| json!({ "trials": plan.trials, "failed": reasons.values().sum::<u64>(), "by_reason": reasons });
+    json!({
         "program": { "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") },
         "generator": crate::simulation::GENERATOR,
         "simulation_hash": plan.simulation_hash(),
@@ -262,8 +267,17 @@ pub fn manifest(plan: &Plan, failures: &[BTreeMap<String, u64>]) -> Value {
         "trials": plan.trials,
         "counts": failures.iter().map(failed).collect::<Vec<_>>(),
         "plan": plan.resolved(),
-        "experiment": { "file": plan.file_name, "text": plan.source },
+        "experiment": experiment(plan),
     })
+}
+
+/// The experiment as it was written, with the measured values that it names.
+fn experiment(plan: &Plan) -> Value {
+    let mut experiment = json!({ "file": plan.file_name, "text": plan.source });
+    if !plan.data.is_empty() {
+        experiment["data"] = json!(plan.data);
+    }
+    experiment
 }
 
 /// The part of a resolved plan that moves draws and readings.

@@ -249,3 +249,36 @@ fn identity_damaged_files_are_answered_and_never_break_the_reader() {
     }
     assert!(refused > 50, "{refused}");
 }
+
+/// The plan, its hash and the run folder hold the values of a table: the run can be assessed again without the table, and
+/// another table is another plan. Arms may name tables of their own.
+#[test]
+fn identity_measured_values_are_kept_with_the_run() {
+    use navassay::trial::RunFolder;
+    let folder = tempfile::tempdir().expect("a folder for temporary files");
+    let (table, file) = (folder.path().join("bench.csv"), folder.path().join("hip.toml"));
+    let text = "seed = 1\n[noise.femur.groove]\neach_axis_mm = { empirical = { csv = \"bench.csv\", column = \"a\" } }\n\
+                [[arm]]\nname = \"a\"\n[[arm]]\nname = \"b\"\n\
+                set = { \"noise.femur.groove.each_axis_mm\" = { empirical = { csv = \"bench.csv\", column = \"b\" } } }\n";
+    let write = |path: &Path, text: &str| std::fs::write(path, text).expect("room for a small file");
+    write(&file, text);
+    write(&table, "a,b\n0.3,1\n-0.1,\n 0.2 ,2\n");
+    let plan = Plan::read(&file).unwrap_or_else(|error| panic!("{error}"));
+    let mut values: Vec<_> = plan.data.iter().map(|column| (column.column.as_str(), column.values.clone())).collect();
+    values.sort_by_key(|(column, _)| *column);
+    assert_eq!(values, [("a", vec![-0.1, 0.2, 0.3]), ("b", vec![1.0, 2.0])]);
+    let drawn = &plan.resolved()["variants"][1]["noise"]["femur.groove"]["each_axis_mm"]["empirical"];
+    assert_eq!(drawn["values"], serde_json::json!([1.0, 2.0]));
+
+    let run = folder.path().join("run");
+    let saved = RunFolder::open(&run, &plan, false).expect("an empty folder").experiment().expect("a run");
+    std::fs::remove_file(&table).expect("a file");
+    assert!(Plan::read(&file).is_err());
+    let again = Plan::parse_saved(&saved.name, &saved.text, &saved.data).unwrap_or_else(|error| panic!("{error}"));
+    assert_eq!(again.simulation_hash(), plan.simulation_hash());
+    assert_eq!(again.variants, plan.variants);
+
+    write(&table, "a,b\n0.3,1\n-0.1,\n 0.25 ,2\n");
+    let other = Plan::read(&file).unwrap_or_else(|error| panic!("{error}"));
+    assert_ne!(other.simulation_hash(), plan.simulation_hash());
+}
