@@ -322,6 +322,7 @@ impl Reader<'_, '_> {
         self.check_tools(&model.tools);
         self.check_reductions(&model.reductions);
         self.check_noise(&model.noise);
+        self.check_correlations(&model.noise.correlation);
         self.check_bases();
         self.check_markers(&model);
         let mut instruments = self.instruments(&model.tools)?;

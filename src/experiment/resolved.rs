@@ -110,6 +110,9 @@ fn noise(variant: &Variant) -> Value {
         entry["replicate"] = json!(switch.replicate);
         sources.insert(source.id.to_owned(), entry);
     }
+    if !variant.model.noise.correlation.is_empty() {
+        sources.insert("correlation".to_owned(), parameters["correlation"].clone());
+    }
     Value::Object(sources)
 }
 

@@ -20,6 +20,7 @@ const RECORDS: [(&str, &[&str]); 5] = [
         "reduction",
         &["name", "added_leg_length_mm", "added_offset_mm", "flexion_deg", "adduction_deg", "internal_rotation_deg"],
     ),
+    ("noise.correlation", &["between", "coefficient"]),
     ("arm", &["name", "set"]),
     ("sweep", &["vary", "over"]),
     ("requirement", &["id", "risk", "text", "output", "limit_deg", "limit_mm", "proportion", "confidence"]),
@@ -96,8 +97,12 @@ pub(super) fn keys<'d>(section: &'d DeTable<'static>, path: &str) -> Vec<&'d str
     of_default.chain(without_default(path).map(|key| -> &'d str { key })).collect()
 }
 
-fn without_default(path: &str) -> &'static [&'static str] {
-    WITHOUT_DEFAULT.iter().find(|(table, _)| *table == path).map_or(&[], |(_, keys)| keys)
+/// Keys without a default in a table; those of a noise source are its covariances.
+fn without_default(path: &str) -> impl Iterator<Item = &'static str> {
+    let listed = WITHOUT_DEFAULT.iter().find(|(table, _)| *table == path);
+    let source = path.strip_prefix("noise.").and_then(|id| SOURCES.iter().find(|source| source.id == id));
+    let listed = listed.into_iter().flat_map(|(_, keys)| keys.iter().copied());
+    listed.chain(source.into_iter().flat_map(|source| source.covariances.iter().map(|covariance| covariance.key)))
 }
 
 /// Every key of the file by its path, in lists without the number; of `[anatomy]`, `[implant]` and the noise

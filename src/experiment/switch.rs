@@ -30,9 +30,13 @@ impl Reader<'_, '_> {
     }
 
     fn check_name(&mut self, path: &str, name: &str) {
-        if SOURCES.iter().any(|source| source.is_named_by(name)) {
-            return;
+        if !SOURCES.iter().any(|source| source.is_named_by(name)) {
+            self.no_such_source(path, name);
         }
+    }
+
+    /// A name that no source has.
+    pub fn no_such_source(&mut self, path: &str, name: &str) {
         let fault = Fault::new(
             self.tree.span_of(path),
             format!("no noise source is called `{name}`"),

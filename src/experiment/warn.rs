@@ -53,6 +53,28 @@ pub(super) fn borrowed_bases(tree: &Tree, warnings: &mut Vec<Fault>) {
     }
 }
 
+/// A covariance and the numbers it stands in place of, both of the user's own.
+pub(super) fn replaced_numbers(tree: &Tree, warnings: &mut Vec<Fault>) {
+    for source in &SOURCES {
+        for covariance in source.covariances {
+            let path = |key: &str| format!("noise.{}.{key}", source.id);
+            if !tree.is_written(&path(covariance.key)) {
+                continue;
+            }
+            for key in covariance.in_place_of.iter().filter(|key| tree.is_written(&path(key))) {
+                warnings.push(
+                    Fault::new(
+                        tree.span_of(&path(key)),
+                        format!("`{}` is not used", path(key)),
+                        format!("`{}` stands in its place", covariance.key),
+                    )
+                    .help("a covariance holds the variances of all three components on its diagonal; leave one of the two out"),
+                );
+            }
+        }
+    }
+}
+
 /// Tissue that is switched on and has no thickness.
 pub(super) fn thin_tissue(tree: &Tree, noise: &Noise, warnings: &mut Vec<Fault>) {
     let tissue = &noise.landmark.tissue;

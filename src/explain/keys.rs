@@ -3,7 +3,7 @@
 use super::{Entry, Kind, default_at, defaults, unit_of};
 
 /// Path and meaning of each key; the quantities of `[anatomy]`, `[implant]` and the noise sources stand elsewhere.
-const KEYS: [(&str, &str); 86] = [
+const KEYS: [(&str, &str); 88] = [
     ("title", "name of the experiment, for headings; the name of the file unless given"),
     ("question", "the question that the experiment answers"),
     ("context_of_use", "what the answer is used for"),
@@ -115,6 +115,17 @@ const KEYS: [(&str, &str); 86] = [
     ("noise.off", "noise sources that are switched off: ids, or the beginnings of ids"),
     ("noise.only", "noise sources that alone are on; not together with off"),
     ("noise.scale", "factor on all draws of a source, or of all whose ids begin so; for a rare event on its size"),
+    (
+        "noise.correlation.between",
+        "ids of two noise sources whose scores are correlated, the i-th of one with the i-th of the other, for the same \
+         device and case and at captures that belong together: those of the same step, or, where each source has one \
+         step alone, the first with the first. They must be drawn anew at the same strata",
+    ),
+    (
+        "noise.correlation.coefficient",
+        "correlation of the two sources' scores, -1 to 1; pairs that are not named have 0. The source that comes first in \
+         the list of sources keeps its draws, the later one takes its part of them, even if the first is switched off",
+    ),
     ("reduction.name", "name of the reduction; each must differ"),
     ("reduction.added_leg_length_mm", "leg length that its components add to the change drawn; 0 unless given"),
     ("reduction.added_offset_mm", "offset that its components add to the change drawn; 0 unless given"),

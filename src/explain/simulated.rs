@@ -18,6 +18,14 @@ pub fn sources() -> Vec<Entry> {
             let unit = unit_of(parameter.key);
             entry = entry.fact(parameter.key, format!("{}; unit: {unit}; default {default}", parameter.meaning));
         }
+        for covariance in source.covariances {
+            let unit = if covariance.key.ends_with("_deg2") { "degrees squared" } else { "mm squared" };
+            let text = format!(
+                "optional, in place of {}: the covariance of the three components as three rows, mean 0; unit: {unit}",
+                covariance.in_place_of.join(", ")
+            );
+            entry = entry.fact(covariance.key, text);
+        }
         entry
             .fact("plausible", source.plausible)
             .fact("by default", if source.on_by_default { "on" } else { "off, unless the file has its section" })

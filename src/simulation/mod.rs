@@ -1,6 +1,7 @@
 //! The simulator: truth, a patient, tools and noise in; observations out, and the truth sealed.
 
 mod case;
+mod covariance;
 mod imaging;
 pub mod model;
 pub mod noise;
@@ -15,6 +16,7 @@ mod tool;
 mod truth;
 
 pub use case::{Memory, Simulator};
+pub use covariance::{Covariance, in_words, lower_factor};
 pub use imaging::{Imaging, PixelCamera, SecondCamera};
 pub use model::{CameraModel, Model};
 pub use patient::{Anatomy, Change, Implant, Patient, PatientTurn, PatientVector};

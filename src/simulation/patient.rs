@@ -62,6 +62,12 @@ impl PatientTurn {
     }
 }
 
+impl From<[f64; 3]> for PatientTurn {
+    fn from([flexion_deg, adduction_deg, internal_rotation_deg]: [f64; 3]) -> Self {
+        Self { flexion_deg, adduction_deg, internal_rotation_deg }
+    }
+}
+
 impl std::ops::Add for PatientTurn {
     type Output = Self;
     fn add(self, other: Self) -> Self {

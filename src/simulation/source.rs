@@ -1,7 +1,8 @@
 //! A noise source: what it draws, on which stream, at which scale.
 
+use super::covariance::Covariance;
 use super::quantity::Quantity;
-use super::streams::{CaseKey, Scores, StreamKey, continued_key};
+use super::streams::{CaseKey, Mixing, Scores, StreamKey, continued_key};
 use crate::geometry::Four;
 use crate::measurement::Step;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -125,11 +126,13 @@ pub struct Switch {
     pub replicate: u64,
     /// Factor on every drawn value; 0 is off.
     pub scale: f64,
+    /// What other sources' streams go into its scores.
+    pub mixing: Mixing,
 }
 
 impl Default for Switch {
     fn default() -> Self {
-        Self { key: 0, replicate: 0, scale: 1.0 }
+        Self { key: 0, replicate: 0, scale: 1.0, mixing: Mixing::ALONE }
     }
 }
 
@@ -160,6 +163,16 @@ impl<M> Source<M> {
     #[must_use]
     pub fn three_values(&self, quantity: &Quantity, scores: [f64; 3]) -> [f64; 3] {
         scores.map(|score| self.value(quantity, score))
+    }
+
+    /// Three components of a vector, scaled: from their covariance where one is given, else each from its own quantity.
+    #[inline]
+    #[must_use]
+    pub fn vector(&self, covariance: Option<&Covariance>, quantities: [&Quantity; 3], scores: [f64; 3]) -> [f64; 3] {
+        match covariance {
+            Some(covariance) => covariance.values(scores).map(|value| self.switch.scale * value),
+            None => std::array::from_fn(|i| self.value(quantities[i], scores[i])),
+        }
     }
 
     /// The stream of this source for the device of a case.
@@ -196,8 +209,9 @@ impl<M> Source<M> {
     }
 
     fn stream(&self, key: CaseKey, capture: u64) -> Scores {
-        let Switch { key: source, replicate, .. } = self.switch;
-        StreamKey { seed: key.seed, replicate, source, device: key.device, case: key.case, capture }.open()
+        let Switch { key: source, replicate, ref mixing, .. } = self.switch;
+        let own = StreamKey { seed: key.seed, replicate, source, device: key.device, case: key.case, capture };
+        mixing.open(own)
     }
 }
 

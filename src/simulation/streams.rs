@@ -4,6 +4,7 @@
 //! only. No draw depends on the order of calls, on threads, or on which other sources are on. Of 10^9 streams,
 //! two coincide with a probability of about 3 %; then two captures among 10^9 share their draws: harmless.
 
+use super::source::CaptureKey;
 use rand::SeedableRng;
 use rand::rngs::Xoshiro256PlusPlus;
 use rand_distr::{Distribution, StandardNormal};
@@ -56,31 +57,53 @@ impl StreamKey {
     /// Opens the stream.
     #[must_use]
     pub fn open(&self) -> Scores {
-        Scores(Xoshiro256PlusPlus::seed_from_u64(self.mixed()))
+        Scores { own: self.generator(), mixed: None }
+    }
+
+    fn generator(&self) -> Xoshiro256PlusPlus {
+        Xoshiro256PlusPlus::seed_from_u64(self.mixed())
     }
 }
 
-/// Successive standard normal scores of one stream.
+/// Successive standard normal scores: of one stream, or of one that is mixed with others.
 #[derive(Clone, Debug)]
-pub struct Scores(Xoshiro256PlusPlus);
+pub struct Scores {
+    own: Xoshiro256PlusPlus,
+    mixed: Option<Mixed>,
+}
+
+/// The streams that go into scores beside their own, with their weights.
+#[derive(Clone, Debug)]
+struct Mixed {
+    own_weight: f64,
+    partners: [Option<(f64, Xoshiro256PlusPlus)>; MOST_PARTNERS],
+}
 
 impl Scores {
     /// The next score.
     #[inline]
     #[must_use]
     pub fn next_score(&mut self) -> f64 {
-        StandardNormal.sample(&mut self.0)
+        let own = StandardNormal.sample(&mut self.own);
+        match &mut self.mixed {
+            None => own,
+            Some(mixed) => mixed.next_score(own),
+        }
     }
 
     /// The next scores, as many as there is room for.
     #[inline]
     pub fn fill(&mut self, scores: &mut [f64]) {
+        if self.mixed.is_some() {
+            scores.fill_with(|| self.next_score());
+            return;
+        }
         // Worked on a copy, which stays in registers.
-        let mut generator = self.0.clone();
+        let mut generator = self.own.clone();
         for score in scores {
             *score = StandardNormal.sample(&mut generator);
         }
-        self.0 = generator;
+        self.own = generator;
     }
 
     /// The next three scores.
@@ -88,6 +111,78 @@ impl Scores {
     #[must_use]
     pub fn next_three(&mut self) -> [f64; 3] {
         [self.next_score(), self.next_score(), self.next_score()]
+    }
+}
+
+impl Mixed {
+    fn next_score(&mut self, own: f64) -> f64 {
+        let mut score = self.own_weight * own;
+        for (weight, partner) in self.partners.iter_mut().flatten() {
+            let raw: f64 = StandardNormal.sample(partner);
+            score += *weight * raw;
+        }
+        score
+    }
+}
+
+/// Streams of other sources that one source's scores may take up.
+pub const MOST_PARTNERS: usize = 7;
+
+/// What goes into the scores of a source: its own stream, and the raw streams of sources that it is correlated with.
+/// The squares of the weights add up to 1.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Mixing {
+    own_weight: f64,
+    partners: [Option<Partner>; MOST_PARTNERS],
+}
+
+/// Another source whose raw stream goes into scores.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Partner {
+    /// Weight of its scores.
+    pub weight: f64,
+    /// Key of the source.
+    pub source: u64,
+    /// Its set of draws.
+    pub replicate: u64,
+    /// The first capture of its step, where that is another.
+    pub step: Option<u64>,
+}
+
+impl Mixing {
+    /// A source that is correlated with none.
+    pub const ALONE: Self = Self::alone(1.0);
+
+    /// Its own stream with this weight.
+    #[must_use]
+    pub const fn alone(own_weight: f64) -> Self {
+        Self { own_weight, partners: [None; MOST_PARTNERS] }
+    }
+
+    /// Takes up another stream, as long as there is room.
+    pub fn add(&mut self, partner: Partner) {
+        if let Some(place) = self.partners.iter_mut().find(|place| place.is_none()) {
+            *place = Some(partner);
+        }
+    }
+
+    /// Opens the scores of a source whose own stream has this key.
+    #[must_use]
+    pub fn open(&self, key: StreamKey) -> Scores {
+        let mut scores = key.open();
+        if self.partners[0].is_some() {
+            let generator = |partner: &Partner| {
+                let Partner { source, replicate, .. } = *partner;
+                let capture = match partner.step {
+                    Some(step) if key.capture != 0 => key.capture & !CaptureKey::STEP | step,
+                    _ => key.capture,
+                };
+                (partner.weight, StreamKey { replicate, source, capture, ..key }.generator())
+            };
+            let partners = self.partners.map(|partner| partner.as_ref().map(generator));
+            scores.mixed = Some(Mixed { own_weight: self.own_weight, partners });
+        }
+        scores
     }
 }
 

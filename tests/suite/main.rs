@@ -4,6 +4,7 @@
 mod browser;
 mod command_line;
 mod controls;
+mod correlation;
 mod draws;
 mod experiments;
 mod messages;

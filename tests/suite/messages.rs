@@ -97,3 +97,41 @@ fn regress_warnings() {
     let pages: Vec<_> = plan.warnings.iter().map(|warning| rendered(warning)).collect();
     insta::assert_snapshot!(pages.join("\n"));
 }
+
+/// An experiment in a folder with a table of measured values; what is said of it, without the folder's name.
+fn message_beside(table: &str, empirical: &str) -> String {
+    let folder = tempfile::tempdir().expect("a folder for temporary files");
+    std::fs::write(folder.path().join("bench.csv"), table).expect("room for a small file");
+    let file = folder.path().join("hip.toml");
+    let text = format!("seed = 1\n\n[noise.femur.groove]\neach_axis_mm = {{ empirical = {{ {empirical} }} }}\n");
+    std::fs::write(&file, text).expect("room for a small file");
+    let page = rendered(&Plan::read(&file).expect_err("this file is wrong"));
+    page.replace(&format!("{}/", folder.path().display()), "")
+}
+
+macro_rules! messages_beside {
+    ($($name:ident: $table:literal, $empirical:literal,)+) => {
+        $(#[test]
+        fn $name() {
+            insta::assert_snapshot!(message_beside($table, $empirical));
+        })+
+    };
+}
+
+messages_beside! {
+    regress_empty_column: "case,error_mm\n1,\n2,\n", "csv = \"bench.csv\", column = \"error_mm\"",
+    regress_missing_column: "case,error_mm\n1,0.2\n", "csv = \"bench.csv\", column = \"error\"",
+    regress_column_of_words: "case,error_mm\n1,0.2\n2,n/a\n", "csv = \"bench.csv\", column = \"error_mm\"",
+    regress_missing_table: "case,error_mm\n1,0.2\n", "csv = \"bank.csv\", column = \"error_mm\"",
+    regress_file_and_values: "case,error_mm\n1,0.2\n", "csv = \"bench.csv\", column = \"error_mm\", values = [1.0]",
+    regress_no_values: "case,error_mm\n1,0.2\n", "csv = \"bench.csv\"",
+}
+
+#[test]
+fn regress_warning_of_replaced_numbers() {
+    let text = "seed = 1\n\n[noise.landmark.palpation.asis]\nsuperior_mm = { normal = { sd = 1 } }\n\
+                covariance_mm2 = [[4, 1, 0], [1, 4, 0], [0, 0, 1]]\n\
+                basis = { kind = \"measured\", note = \"bench\" }\n";
+    let plan = Plan::parse("hip.toml", text).expect("warnings stop nothing");
+    insta::assert_snapshot!(rendered(&plan.warnings[0]));
+}

@@ -4,7 +4,7 @@ use crate::experiment::{Plan, Variant};
 use crate::measurement::{AngleDefinition, FemurFeature, Plane};
 use crate::report::evidence::{Entry, Files, Section, label};
 use crate::report::words::{key_in_words, short, unit_of_key, with_unit};
-use crate::simulation::noise::SOURCES;
+use crate::simulation::noise::{Correlation, SOURCES};
 use crate::simulation::{Anatomy, Basis, CameraModel, Implant};
 use serde_json::Value;
 
@@ -59,6 +59,7 @@ pub fn section(plan: &Plan, files: &mut Files) -> Section {
         ]);
         entries.push(Entry::heading("noise", "What disturbs the measurement"));
         entries.extend([sources(first, files), parameters(first, files)]);
+        entries.extend(correlations(first, files));
         entries.push(Entry::heading("population", "The patients and the change made"));
         let model = &first.model;
         let anatomy = Anatomy::MEANINGS;
@@ -183,15 +184,29 @@ fn parameters(variant: &Variant, files: &mut Files) -> Entry {
     let mut rows = Vec::new();
     for source in &SOURCES {
         let written = noise.pointer(&pointer(source.id)).unwrap_or(&Value::Null);
+        let given = || source.covariances.iter().filter(|covariance| !written[covariance.key].is_null());
         for (index, parameter) in source.parameters.iter().enumerate() {
+            let replaced = given().find(|covariance| covariance.in_place_of.contains(&parameter.key));
             rows.push(vec![
                 source.id.to_owned(),
                 parameter.key.to_owned(),
                 parameter.meaning.to_owned(),
-                value_words(&written[parameter.key], unit_of_key(parameter.key)),
+                match replaced {
+                    Some(covariance) => format!("by {}", covariance.key),
+                    None => value_words(&written[parameter.key], unit_of_key(parameter.key)),
+                },
                 if index == 0 { source.plausible.to_owned() } else { String::new() },
             ]);
         }
+        rows.extend(given().map(|covariance| {
+            vec![
+                source.id.to_owned(),
+                covariance.key.to_owned(),
+                format!("covariance in place of {}", covariance.in_place_of.join(", ")),
+                value_words(&written[covariance.key], unit_of_key(covariance.key)),
+                String::new(),
+            ]
+        }));
     }
     files.table(
         "noise-parameters",
@@ -201,6 +216,25 @@ fn parameters(variant: &Variant, files: &mut Files) -> Entry {
         &["source", "parameter", "what it is", "value", "plausible range"],
         rows,
     )
+}
+
+/// Sources whose draws go together, if there are any.
+fn correlations(variant: &Variant, files: &mut Files) -> Option<Entry> {
+    let correlations = &variant.model.noise.correlation;
+    let row = |correlation: &Correlation| {
+        let [one, other] = correlation.between.clone();
+        vec![one, other, short(correlation.coefficient)]
+    };
+    (!correlations.is_empty()).then(|| {
+        files.table(
+            "noise-correlations",
+            "Noise sources that are correlated",
+            "The coefficient is the correlation of the standard normal scores that the two sources draw, the first score \
+             of one with the first of the other; all other pairs of sources are independent.",
+            &["source", "with source", "coefficient"],
+            correlations.iter().map(row).collect(),
+        )
+    })
 }
 
 fn quantities(

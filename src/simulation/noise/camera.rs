@@ -2,10 +2,10 @@
 
 use crate::geometry::{Displacement, Point, Pose, Rotation};
 use crate::measurement::{Camera, Step};
-use crate::simulation::Quantity;
 use crate::simulation::normal;
 use crate::simulation::source::{Basis, CaptureKey, Source};
 use crate::simulation::streams::CaseKey;
+use crate::simulation::{Covariance, Quantity};
 use serde::{Deserialize, Serialize};
 
 /// Sources `camera.*`.
@@ -26,6 +26,12 @@ pub struct Remount {
     pub rotation_deg: Quantity,
     /// Each component of the translation.
     pub translation_mm: Quantity,
+    /// Covariance of the rotation vector, in its place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rotation_covariance_deg2: Option<Covariance>,
+    /// Covariance of the translation, in its place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub translation_covariance_mm2: Option<Covariance>,
     /// Where the numbers come from.
     pub basis: Basis,
 }
@@ -37,10 +43,12 @@ impl Source<Remount> {
         if self.is_off() {
             return Pose::new(Rotation::identity(), Point::ORIGIN);
         }
+        let Remount { rotation_deg, translation_mm, rotation_covariance_deg2, translation_covariance_mm2, .. } =
+            &self.model;
         let mut scores = self.capture_stream(key, CaptureKey::before(Step::Cup));
         rotation_then_translation(
-            self.three_values(&self.model.rotation_deg, scores.next_three()),
-            self.three_values(&self.model.translation_mm, scores.next_three()),
+            self.vector(rotation_covariance_deg2.as_ref(), [rotation_deg; 3], scores.next_three()),
+            self.vector(translation_covariance_mm2.as_ref(), [translation_mm; 3], scores.next_three()),
         )
     }
 }
@@ -56,6 +64,12 @@ pub struct Drift {
     pub rotation_deg: Quantity,
     /// Each component of the translation at step 9.
     pub translation_mm: Quantity,
+    /// Covariance of the rotation vector at step 9, in its place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rotation_covariance_deg2: Option<Covariance>,
+    /// Covariance of the translation at step 9, in its place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub translation_covariance_mm2: Option<Covariance>,
     /// Probability that the mount is knocked in a case.
     pub knock_probability: f64,
     /// Each component of the rotation vector of a knock.
@@ -82,8 +96,11 @@ impl Source<Drift> {
             return None;
         }
         let mut scores = self.case_stream(key);
-        let rotation_deg = self.three_values(&self.model.rotation_deg, scores.next_three());
-        let translation_mm = self.three_values(&self.model.translation_mm, scores.next_three());
+        let Drift { rotation_covariance_deg2, translation_covariance_mm2, .. } = &self.model;
+        let rotation_deg =
+            self.vector(rotation_covariance_deg2.as_ref(), [&self.model.rotation_deg; 3], scores.next_three());
+        let translation_mm =
+            self.vector(translation_covariance_mm2.as_ref(), [&self.model.translation_mm; 3], scores.next_three());
         let knocked = normal::complement(scores.next_score()) < self.model.knock_probability;
         let moment = normal::cumulative(scores.next_score());
         let knock = knocked.then(|| {

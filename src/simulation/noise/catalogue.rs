@@ -1,6 +1,7 @@
 //! What there is to know of each source beside its numbers, which stand in the defaults.
 
-use crate::simulation::source::Stratum;
+use crate::measurement::Step;
+use crate::simulation::source::{CaptureKey, Stratum};
 
 /// One noise source.
 #[derive(Clone, Copy, Debug)]
@@ -15,6 +16,12 @@ pub struct SourceEntry {
     pub axes: &'static str,
     /// Its parameters.
     pub parameters: &'static [Parameter],
+    /// Covariances that may be given in place of parameters.
+    pub covariances: &'static [CovarianceEntry],
+    /// How many scores it draws each time: for a device, a case, a capture or a frame.
+    pub scores: usize,
+    /// The captures at which it is drawn, if it is drawn for captures or frames; spines count as one.
+    pub captures: &'static [CaptureKey],
     /// A plausible range of its magnitude, in words.
     pub plausible: &'static str,
     /// Whether a run that says nothing of it draws it.
@@ -29,6 +36,49 @@ pub struct Parameter {
     /// What it is.
     pub meaning: &'static str,
 }
+
+/// A covariance of three components that may stand in place of what is said of each.
+#[derive(Clone, Copy, Debug)]
+pub struct CovarianceEntry {
+    /// Its key, with the square of the unit as suffix.
+    pub key: &'static str,
+    /// The parameters it stands for.
+    pub in_place_of: &'static [&'static str],
+}
+
+const COVARIANCE_OF_AXES: &[CovarianceEntry] =
+    &[CovarianceEntry { key: "covariance_mm2", in_place_of: &["anterior_mm", "superior_mm", "lateral_mm"] }];
+const COVARIANCE_OF_EACH: &[CovarianceEntry] =
+    &[CovarianceEntry { key: "covariance_mm2", in_place_of: &["each_axis_mm"] }];
+const COVARIANCE_OF_TURN: &[CovarianceEntry] = &[CovarianceEntry {
+    key: "covariance_deg2",
+    in_place_of: &["flexion_deg", "adduction_deg", "internal_rotation_deg"],
+}];
+const COVARIANCE_OF_EACH_TURN: &[CovarianceEntry] =
+    &[CovarianceEntry { key: "covariance_deg2", in_place_of: &["each_axis_deg"] }];
+const COVARIANCES_OF_POSE: &[CovarianceEntry] = &[
+    CovarianceEntry { key: "rotation_covariance_deg2", in_place_of: &["rotation_deg"] },
+    CovarianceEntry { key: "translation_covariance_mm2", in_place_of: &["translation_mm"] },
+];
+
+/// The first capture of a step.
+const fn at(step: Step) -> CaptureKey {
+    CaptureKey::new(step, 0, 0, 0)
+}
+
+const EVERY_FRAME: &[CaptureKey] = &[
+    at(Step::TipPivot),
+    at(Step::AsisLeft),
+    at(Step::Pubis),
+    at(Step::FemurBaseline),
+    at(Step::CentreNative),
+    at(Step::Cup),
+    at(Step::CentreNew),
+    at(Step::FemurReduction),
+];
+const HOLDS: &[CaptureKey] =
+    &[at(Step::TipPivot), at(Step::AsisLeft), at(Step::Pubis), at(Step::FemurBaseline), at(Step::FemurReduction)];
+const ON_THE_FEMUR: &[CaptureKey] = &[at(Step::FemurBaseline), at(Step::FemurReduction)];
 
 const fn parameter(key: &'static str, meaning: &'static str) -> Parameter {
     Parameter { key, meaning }
@@ -53,6 +103,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("along_mm", "camera model marker: one marker, along the ray, at 250 mm"),
             parameter("pixel_px", "camera model pixel: the image of one marker, each coordinate"),
         ],
+        covariances: &[],
+        scores: 3,
+        captures: EVERY_FRAME,
         plausible: "across 0.02 to 0.15 mm; along 2 to 6 times across; image 0.02 to 0.3 px",
         on_by_default: true,
     },
@@ -64,6 +117,9 @@ pub const SOURCES: [SourceEntry; 23] = [
                   camera, without the shift and the turn that cancel in every reading",
         axes: "camera axes",
         parameters: &[parameter("rms_mm", "root mean square length of the displacement over the volume")],
+        covariances: &[],
+        scores: 24,
+        captures: &[],
         plausible: "0.1 to 0.4 mm",
         on_by_default: true,
     },
@@ -73,6 +129,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "markers off their drawing, each tool's by itself; the head's tracker serves both centres",
         axes: "tracker axes",
         parameters: &[parameter("each_axis_mm", "one marker, each axis")],
+        covariances: &[],
+        scores: 3,
+        captures: &[],
         plausible: "0.02 to 0.15 mm",
         on_by_default: true,
     },
@@ -86,6 +145,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("rotation_deg", "each component of the rotation vector"),
             parameter("translation_mm", "each component of the translation"),
         ],
+        covariances: COVARIANCES_OF_POSE,
+        scores: 6,
+        captures: &[CaptureKey::before(Step::Cup)],
         plausible: "0.01 to 0.2 mm and degrees",
         on_by_default: true,
     },
@@ -102,6 +164,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("knock_rotation_deg", "each component of the rotation vector of a knock"),
             parameter("knock_translation_mm", "each component of the translation of a knock"),
         ],
+        covariances: COVARIANCES_OF_POSE,
+        scores: 14,
+        captures: &[],
         plausible: "a knock in 0.2 to 5 % of cases",
         on_by_default: true,
     },
@@ -111,6 +176,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "angle from the table's normal to gravity when the level is read",
         axes: "Y and Z of the true level plane; the turn about Y changes sign for a left hip",
         parameters: &[parameter("about_y_deg", "turn about Y"), parameter("about_z_deg", "turn about Z")],
+        covariances: &[],
+        scores: 2,
+        captures: &[],
         plausible: "0.2 to 1.5 degrees",
         on_by_default: true,
     },
@@ -131,6 +199,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("noise_about_y_deg", "noise of a reading, turn about Y"),
             parameter("noise_about_z_deg", "noise of a reading, turn about Z"),
         ],
+        covariances: &[],
+        scores: 3,
+        captures: &[at(Step::Level)],
         plausible: "0.05 to 1 degree",
         on_by_default: true,
     },
@@ -145,6 +216,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("lateral_mm", "towards the operated side"),
             CASE_SHARE,
         ],
+        covariances: COVARIANCE_OF_AXES,
+        scores: 3,
+        captures: &[at(Step::AsisLeft)],
         plausible: "1.5 to 5 mm an axis",
         on_by_default: true,
     },
@@ -159,6 +233,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("lateral_mm", "towards the operated side"),
             CASE_SHARE,
         ],
+        covariances: COVARIANCE_OF_AXES,
+        scores: 3,
+        captures: &[at(Step::Pubis)],
         plausible: "2 to 6 mm an axis",
         on_by_default: true,
     },
@@ -173,6 +250,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("asis_mm", "thickness over each anterior superior iliac spine"),
             parameter("pubis_mm", "thickness over the pubis"),
         ],
+        covariances: &[],
+        scores: 1,
+        captures: &[],
         plausible: "spine 0 to 10 mm, pubis 3 to 25 mm",
         on_by_default: true,
     },
@@ -185,6 +265,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("each_axis_mm", "displacement of the tip on each axis"),
             parameter("time_constant_s", "time after which the correlation has fallen to 1/e"),
         ],
+        covariances: COVARIANCE_OF_EACH,
+        scores: 3,
+        captures: &[at(Step::AsisLeft), at(Step::Pubis)],
         plausible: "0.1 to 1 mm",
         on_by_default: true,
     },
@@ -198,6 +281,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("rotation_deg", "each component of the rotation vector about the tracker's origin"),
             parameter("translation_mm", "each component of the translation"),
         ],
+        covariances: COVARIANCES_OF_POSE,
+        scores: 6,
+        captures: &[CaptureKey::before(Step::TipPivot), CaptureKey::before(Step::FemurReduction)],
         plausible: "0.02 to 0.3 mm and degrees",
         on_by_default: true,
     },
@@ -211,6 +297,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("in_hold_mm", "each axis, from a random frame of the hold on"),
             parameter("in_hold_probability", "probability that the tip slips in a hold"),
         ],
+        covariances: &[],
+        scores: 5,
+        captures: HOLDS,
         plausible: "in the pivot point 0.02 to 0.3 mm",
         on_by_default: true,
     },
@@ -220,6 +309,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "clearance of the tip in the groove or divot of the femoral feature",
         axes: "anterior, superior, lateral in true bony axes",
         parameters: &[parameter("each_axis_mm", "displacement of the tip on each axis")],
+        covariances: COVARIANCE_OF_EACH,
+        scores: 3,
+        captures: ON_THE_FEMUR,
         plausible: "0.05 to 0.5 mm",
         on_by_default: true,
     },
@@ -229,6 +321,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "the femur moving evenly while its groove is traced; a hold in a divot is too short for it",
         axes: "anterior, superior, lateral in true bony axes",
         parameters: &[parameter("each_axis_mm", "displacement on each axis from the first to the last frame")],
+        covariances: COVARIANCE_OF_EACH,
+        scores: 3,
+        captures: ON_THE_FEMUR,
         plausible: "0 to 2 mm over a trace",
         on_by_default: true,
     },
@@ -242,6 +337,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("rotation_deg", "each component of the rotation vector"),
             parameter("translation_mm", "each component of the translation"),
         ],
+        covariances: &[],
+        scores: 7,
+        captures: &[],
         plausible: "0 to 5 % of cases",
         on_by_default: true,
     },
@@ -255,6 +353,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("adduction_deg", "adduction"),
             parameter("internal_rotation_deg", "internal rotation"),
         ],
+        covariances: COVARIANCE_OF_TURN,
+        scores: 3,
+        captures: &[],
         plausible: "1 to 5 degrees an axis",
         on_by_default: true,
     },
@@ -268,6 +369,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("adduction_deg", "adduction"),
             parameter("internal_rotation_deg", "internal rotation"),
         ],
+        covariances: COVARIANCE_OF_TURN,
+        scores: 3,
+        captures: &[at(Step::FemurReduction)],
         plausible: "1 to 5 degrees an axis",
         on_by_default: true,
     },
@@ -282,6 +386,9 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("lateral_mm", "towards the operated side"),
             CASE_SHARE,
         ],
+        covariances: COVARIANCE_OF_AXES,
+        scores: 3,
+        captures: &[at(Step::CentreNative)],
         plausible: "0.5 to 4 mm an axis",
         on_by_default: true,
     },
@@ -291,6 +398,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "clearance of the new pair: the head's centre anywhere in a small ball",
         axes: "uniform in a ball about the new centre",
         parameters: &[parameter("radial_clearance_mm", "radius of the ball")],
+        covariances: &[],
+        scores: 5,
+        captures: &[at(Step::CentreNew)],
         plausible: "0.03 to 0.3 mm",
         on_by_default: true,
     },
@@ -300,6 +410,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "how the tracker sits on the inserter",
         axes: "about each of the inserter's two transverse axes",
         parameters: &[parameter("transverse_deg", "turn about each transverse axis")],
+        covariances: &[],
+        scores: 2,
+        captures: &[at(Step::Cup)],
         plausible: "0.1 to 1 degree",
         on_by_default: true,
     },
@@ -309,6 +422,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "the inserter's axis off its drawing",
         axes: "about each of the inserter's two transverse axes",
         parameters: &[parameter("transverse_deg", "turn about each transverse axis")],
+        covariances: &[],
+        scores: 2,
+        captures: &[],
         plausible: "0.1 to 1 degree",
         on_by_default: true,
     },
@@ -318,6 +434,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "the cup moving after it was read; truth is the final cup. Drawn only where the file names it",
         axes: "rotation vector in true bony axes about the new centre",
         parameters: &[parameter("each_axis_deg", "each of flexion, adduction, internal rotation")],
+        covariances: COVARIANCE_OF_EACH_TURN,
+        scores: 3,
+        captures: &[],
         plausible: "0.5 to 3 degrees",
         on_by_default: false,
     },

@@ -1,9 +1,10 @@
 //! Turning points of the native and the new hip.
 
-use crate::simulation::Quantity;
+use crate::simulation::{Covariance, Quantity};
 use crate::simulation::patient::PatientVector;
 use crate::simulation::source::{Basis, SharedScore, Source};
 use crate::simulation::streams::{CaseKey, Scores};
+use crate::simulation::{Covariance, Quantity};
 use serde::{Deserialize, Serialize};
 
 /// Sources `centre.*`.
@@ -26,6 +27,9 @@ pub struct NativeCentre {
     pub superior_mm: Quantity,
     /// Towards the operated side.
     pub lateral_mm: Quantity,
+    /// Covariance of the three, in their place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub covariance_mm2: Option<Covariance>,
     /// Proportion of the variance that stays the same within a case; the rest wanders from frame to frame.
     pub case_share: f64,
     /// Where the numbers come from.
@@ -60,12 +64,9 @@ impl Source<NativeCentre> {
     #[must_use]
     pub fn displacement(&self, case: &NativeCase, frames: &mut Scores) -> PatientVector {
         let own = frames.next_three();
-        let score = |i: usize| case.shared.of(case.scores[i], own[i]);
-        PatientVector {
-            anterior: self.value(&self.model.anterior_mm, score(0)),
-            superior: self.value(&self.model.superior_mm, score(1)),
-            lateral: self.value(&self.model.lateral_mm, score(2)),
-        }
+        let NativeCentre { anterior_mm, superior_mm, lateral_mm, covariance_mm2, .. } = &self.model;
+        let scores = std::array::from_fn(|i| case.shared.of(case.scores[i], own[i]));
+        self.vector(covariance_mm2.as_ref(), [anterior_mm, superior_mm, lateral_mm], scores).into()
     }
 }
 

@@ -1,9 +1,9 @@
 //! The cup and its inserter.
 
-use crate::simulation::Quantity;
 use crate::simulation::patient::PatientTurn;
 use crate::simulation::source::{Basis, Source};
 use crate::simulation::streams::{CaseKey, Scores};
+use crate::simulation::{Covariance, Quantity};
 use serde::{Deserialize, Serialize};
 
 /// Sources `cup.*`.
@@ -34,6 +34,9 @@ pub struct TransverseTilt {
 pub struct Seating {
     /// Each of flexion, adduction and internal rotation of the cup.
     pub each_axis_deg: Quantity,
+    /// Covariance of the components, in its place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub covariance_deg2: Option<Covariance>,
     /// Where the numbers come from.
     pub basis: Basis,
 }
@@ -57,8 +60,7 @@ impl Source<Seating> {
         if self.is_off() {
             return PatientTurn::ZERO;
         }
-        let [flexion_deg, adduction_deg, internal_rotation_deg] =
-            self.three_values(&self.model.each_axis_deg, self.case_stream(key).next_three());
-        PatientTurn { flexion_deg, adduction_deg, internal_rotation_deg }
+        let Seating { each_axis_deg, covariance_deg2, .. } = &self.model;
+        self.vector(covariance_deg2.as_ref(), [each_axis_deg; 3], self.case_stream(key).next_three()).into()
     }
 }

@@ -3,11 +3,11 @@
 use super::camera::rotation_then_translation;
 use crate::geometry::{Point, Pose, Rotation};
 use crate::measurement::Feature;
-use crate::simulation::Quantity;
 use crate::simulation::normal;
 use crate::simulation::patient::PatientVector;
 use crate::simulation::source::{Basis, CaptureKey, Source};
 use crate::simulation::streams::{CaseKey, Scores};
+use crate::simulation::{Covariance, Quantity};
 use serde::{Deserialize, Serialize};
 
 /// Sources `femur.*`.
@@ -28,6 +28,9 @@ pub struct FemurNoise {
 pub struct Groove {
     /// Displacement of the tip on each axis.
     pub each_axis_mm: Quantity,
+    /// Covariance of the components, in its place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub covariance_mm2: Option<Covariance>,
     /// Where the numbers come from.
     pub basis: Basis,
 }
@@ -38,6 +41,9 @@ pub struct Groove {
 pub struct Motion {
     /// Displacement on each axis from the first to the last frame of a trace.
     pub each_axis_mm: Quantity,
+    /// Covariance of the components, in its place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub covariance_mm2: Option<Covariance>,
     /// Where the numbers come from.
     pub basis: Basis,
 }
@@ -60,7 +66,8 @@ impl Source<Groove> {
     /// Displacement of the tip in the next frame.
     #[must_use]
     pub fn displacement(&self, scores: &mut Scores) -> PatientVector {
-        PatientVector::from(self.three_values(&self.model.each_axis_mm, scores.next_three()))
+        let Groove { each_axis_mm, covariance_mm2, .. } = &self.model;
+        self.vector(covariance_mm2.as_ref(), [each_axis_mm; 3], scores.next_three()).into()
     }
 }
 
@@ -72,7 +79,8 @@ impl Source<Motion> {
             return PatientVector::ZERO;
         }
         let scores = self.capture_stream(key, capture).next_three();
-        PatientVector::from(self.three_values(&self.model.each_axis_mm, scores))
+        let Motion { each_axis_mm, covariance_mm2, .. } = &self.model;
+        self.vector(covariance_mm2.as_ref(), [each_axis_mm; 3], scores).into()
     }
 }
 

@@ -1,9 +1,9 @@
 //! Touching landmarks through the skin.
 
-use crate::simulation::Quantity;
 use crate::simulation::patient::PatientVector;
 use crate::simulation::source::{Basis, CaptureKey, SharedScore, Source};
 use crate::simulation::streams::CaseKey;
+use crate::simulation::{Covariance, Quantity};
 use serde::{Deserialize, Serialize};
 
 /// Sources `landmark.*`.
@@ -36,6 +36,9 @@ pub struct Palpation {
     pub superior_mm: Quantity,
     /// Towards the operated side.
     pub lateral_mm: Quantity,
+    /// Covariance of the three, in their place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub covariance_mm2: Option<Covariance>,
     /// Proportion of the variance that repeats within a case.
     pub case_share: f64,
     /// Where the numbers come from.
@@ -70,11 +73,9 @@ impl Source<Palpation> {
         }
         let (case, own) = (case.next_three(), self.capture_stream(key, capture).next_three());
         let shared = SharedScore::new(self.model.case_share);
-        PatientVector {
-            anterior: self.value(&self.model.anterior_mm, shared.of(case[0], own[0])),
-            superior: self.value(&self.model.superior_mm, shared.of(case[1], own[1])),
-            lateral: self.value(&self.model.lateral_mm, shared.of(case[2], own[2])),
-        }
+        let Palpation { anterior_mm, superior_mm, lateral_mm, covariance_mm2, .. } = &self.model;
+        let scores = std::array::from_fn(|i| shared.of(case[i], own[i]));
+        self.vector(covariance_mm2.as_ref(), [anterior_mm, superior_mm, lateral_mm], scores).into()
     }
 }
 

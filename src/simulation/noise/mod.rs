@@ -3,6 +3,7 @@
 mod camera;
 mod catalogue;
 mod centre;
+mod correlation;
 mod cup;
 mod femur;
 mod landmark;
@@ -12,8 +13,9 @@ mod probe;
 mod tracker;
 
 pub use camera::{CameraNoise, Drift, DriftPath, Remount};
-pub use catalogue::{Parameter, SOURCES, SourceEntry};
+pub use catalogue::{CovarianceEntry, Parameter, SOURCES, SourceEntry};
 pub use centre::{CentreNoise, Liner, NativeCentre};
+pub use correlation::{Correlation, Mismatch, can_correlate, correlation_matrix, too_many_partners};
 pub use cup::{CupNoise, Seating, TransverseTilt};
 pub use femur::{FemurNoise, Groove, Loosening, Motion};
 pub use landmark::{LandmarkNoise, Palpation, PalpationNoise, Tissue};
@@ -48,6 +50,9 @@ pub struct Noise {
     pub centre: CentreNoise,
     /// The cup and its inserter.
     pub cup: CupNoise,
+    /// Sources whose scores are correlated.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub correlation: Vec<Correlation>,
 }
 
 impl Noise {
@@ -86,11 +91,13 @@ impl Noise {
         })
     }
 
-    /// Sets the stream key of every source and the scale that `scale_of` gives for its id.
+    /// Sets the stream key of every source and the scale that `scale_of` gives for its id, and lays the correlations over
+    /// the streams.
     pub fn switch(&mut self, mut scale_of: impl FnMut(&SourceEntry) -> f64) {
         for (entry, switch) in self.switches() {
             switch.key = source_key(entry.id);
             switch.scale = scale_of(entry);
         }
+        self.correlate();
     }
 }

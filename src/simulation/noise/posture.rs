@@ -1,9 +1,9 @@
 //! How the leg lies.
 
-use crate::simulation::Quantity;
 use crate::simulation::patient::PatientTurn;
 use crate::simulation::source::{Basis, Source};
 use crate::simulation::streams::Scores;
+use crate::simulation::{Covariance, Quantity};
 use serde::{Deserialize, Serialize};
 
 /// Sources `posture.*`.
@@ -26,6 +26,9 @@ pub struct Posture {
     pub adduction_deg: Quantity,
     /// Internal rotation.
     pub internal_rotation_deg: Quantity,
+    /// Covariance of the three, in their place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub covariance_deg2: Option<Covariance>,
     /// Where the numbers come from.
     pub basis: Basis,
 }
@@ -37,11 +40,8 @@ impl Source<Posture> {
         if self.is_off() {
             return PatientTurn::ZERO;
         }
-        let mut scores = open(self);
-        PatientTurn {
-            flexion_deg: self.value(&self.model.flexion_deg, scores.next_score()),
-            adduction_deg: self.value(&self.model.adduction_deg, scores.next_score()),
-            internal_rotation_deg: self.value(&self.model.internal_rotation_deg, scores.next_score()),
-        }
+        let Posture { flexion_deg, adduction_deg, internal_rotation_deg, covariance_deg2, .. } = &self.model;
+        let quantities = [flexion_deg, adduction_deg, internal_rotation_deg];
+        self.vector(covariance_deg2.as_ref(), quantities, open(self).next_three()).into()
     }
 }

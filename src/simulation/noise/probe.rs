@@ -3,11 +3,11 @@
 use super::camera::rotation_then_translation;
 use crate::geometry::{Point, Pose, Rotation};
 use crate::measurement::{Step, Tracker};
-use crate::simulation::Quantity;
 use crate::simulation::normal;
 use crate::simulation::patient::PatientVector;
 use crate::simulation::source::{Basis, CaptureKey, Source};
 use crate::simulation::streams::{CaseKey, Scores};
+use crate::simulation::{Covariance, Quantity};
 use serde::{Deserialize, Serialize};
 
 /// Sources `probe.*`.
@@ -28,6 +28,9 @@ pub struct ProbeNoise {
 pub struct Tremor {
     /// Displacement of the tip on each axis.
     pub each_axis_mm: Quantity,
+    /// Covariance of the components, in its place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub covariance_mm2: Option<Covariance>,
     /// Time after which the correlation has fallen to 1/e.
     pub time_constant_s: f64,
     /// Where the numbers come from.
@@ -42,6 +45,12 @@ pub struct Seat {
     pub rotation_deg: Quantity,
     /// Each component of the translation.
     pub translation_mm: Quantity,
+    /// Covariance of the rotation vector, in its place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rotation_covariance_deg2: Option<Covariance>,
+    /// Covariance of the translation, in its place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub translation_covariance_mm2: Option<Covariance>,
     /// Where the numbers come from.
     pub basis: Basis,
 }
@@ -95,7 +104,7 @@ impl Source<Tremor> {
             Some(last) => [0, 1, 2].map(|i| path.correlation * last[i] + path.innovation * fresh[i]),
         };
         path.state = Some(state);
-        PatientVector::from(self.three_values(&self.model.each_axis_mm, state))
+        self.vector(self.model.covariance_mm2.as_ref(), [&self.model.each_axis_mm; 3], state).into()
     }
 }
 
@@ -106,10 +115,12 @@ impl Source<Seat> {
         if self.is_off() {
             return Pose::new(Rotation::identity(), Point::ORIGIN);
         }
+        let Seat { rotation_deg, translation_mm, rotation_covariance_deg2, translation_covariance_mm2, .. } =
+            &self.model;
         let mut scores = self.capture_stream(key, CaptureKey::before(step));
         rotation_then_translation(
-            self.three_values(&self.model.rotation_deg, scores.next_three()),
-            self.three_values(&self.model.translation_mm, scores.next_three()),
+            self.vector(rotation_covariance_deg2.as_ref(), [rotation_deg; 3], scores.next_three()),
+            self.vector(translation_covariance_mm2.as_ref(), [translation_mm; 3], scores.next_three()),
         )
     }
 }

@@ -208,7 +208,7 @@ mod tests {
     use crate::simulation::source_key;
 
     fn source<M>(id: &str, model: M) -> Source<M> {
-        Source { model, switch: Switch { key: source_key(id), replicate: 0, scale: 1.0 } }
+        Source { model, switch: Switch { key: source_key(id), ..Switch::default() } }
     }
 
     fn basis() -> Basis {

@@ -1,0 +1,176 @@
+//! Correlated sources and vectors with a full covariance: at their targets, and no draw moved that should stay.
+
+use navassay::experiment::Plan;
+use navassay::measurement::Step;
+use navassay::simulation::{CaptureKey, CaseKey, PatientVector};
+
+const CASES: u64 = 20_000;
+
+fn plan(text: &str) -> Plan {
+    Plan::parse("hip.toml", text).unwrap_or_else(|error| panic!("{text}\n{error}"))
+}
+
+fn key(case: u64) -> CaseKey {
+    CaseKey { seed: 11, device: case, case }
+}
+
+fn components(vector: PatientVector) -> [f64; 3] {
+    [vector.anterior, vector.superior, vector.lateral]
+}
+
+/// What is touched of the operated side's spine and of the pubis in the first capture of each.
+fn touched(plan: &Plan, case: u64) -> [[f64; 3]; 2] {
+    let palpation = &plan.variants[0].model.noise.landmark.palpation;
+    let capture = |step| CaptureKey::new(step, 0, 0, 0);
+    [
+        components(palpation.asis.error(&key(case), 0, capture(Step::AsisRight))),
+        components(palpation.pubis.error(&key(case), 0, capture(Step::Pubis))),
+    ]
+}
+
+fn correlated(coefficient: f64, noise: &str, more: &str) -> Plan {
+    plan(&format!(
+        "seed = 11\n[noise]\n{noise}\n[[noise.correlation]]\nbetween = [\"landmark.palpation.asis\", \
+         \"landmark.palpation.pubis\"]\ncoefficient = {coefficient}\n{more}"
+    ))
+}
+
+fn mean_product(pairs: impl Iterator<Item = (f64, f64)>) -> f64 {
+    let (sum, n) = pairs.fold((0.0, 0.0), |(sum, n), (a, b)| (sum + a * b, n + 1.0));
+    sum / n
+}
+
+/// Scores of two sources have the coefficient, component by component, whatever part of the variance a case keeps; the
+/// mean product of two standard normal scores with correlation r has the standard error sqrt((1 + r^2)/n).
+#[test]
+fn coverage_scores_have_their_correlation() {
+    for (coefficient, share) in [(0.5, 0.0), (0.5, 1.0), (-0.8, 2.0 / 3.0)] {
+        let shares: String = ["asis", "pubis"]
+            .map(|name| format!("[noise.landmark.palpation.{name}]\ncase_share = {share}\n"))
+            .concat();
+        let plan = correlated(coefficient, "", &shares);
+        let drawn: Vec<_> = (0..CASES).map(|case| touched(&plan, case)).collect();
+        let (asis_mm, pubis_mm) = ([2.0, 2.5, 2.5], [3.5; 3]);
+        for (i, j) in (0..9).map(|k| (k / 3, k % 3)) {
+            let scores = drawn.iter().map(|[asis, pubis]| (asis[i] / asis_mm[i], pubis[j] / pubis_mm[j]));
+            let expected = if i == j { coefficient } else { 0.0 };
+            let error = ((1.0 + expected * expected) / CASES as f64).sqrt();
+            let found = mean_product(scores);
+            assert!((found - expected).abs() < 4.5 * error, "{coefficient} {share} {i} {j}: {found}");
+        }
+        // Each alone is as it was: its sd stays.
+        for source in 0..2 {
+            let variance = mean_product(drawn.iter().map(|drawn| (drawn[source][0], drawn[source][0])));
+            let expected = if source == 0 { 4.0 } else { 12.25 };
+            assert!(
+                (variance - expected).abs() < 4.5 * expected * (2.0 / CASES as f64).sqrt(),
+                "{source}: {variance}"
+            );
+        }
+    }
+}
+
+/// Over three sources the pairs that are named have their coefficients and the third pair has none.
+#[test]
+fn coverage_three_sources_have_their_matrix() {
+    let plan = plan(
+        "seed = 11\n[[noise.correlation]]\nbetween = [\"landmark.tissue\", \"posture.baseline\"]\ncoefficient = 0.6\n\
+         [[noise.correlation]]\nbetween = [\"landmark.tissue\", \"level.table\"]\ncoefficient = -0.5\n",
+    );
+    let noise = &plan.variants[0].model.noise;
+    let drawn: Vec<[f64; 3]> = (0..CASES)
+        .map(|case| {
+            let (asis_mm, _) = noise.landmark.tissue.thickness_mm(&key(case));
+            let table = noise.level.table.turn(&key(case), navassay::measurement::Side::Right);
+            let posture = noise.posture.baseline.turn(|source| source.case_stream(&key(case)));
+            [libm::log(asis_mm / 4.0) / 0.5, table.about_y_deg / 0.5, posture.flexion_deg / 2.0]
+        })
+        .collect();
+    for (i, j, expected) in [(0, 2, 0.6), (0, 1, -0.5), (1, 2, 0.0)] {
+        let found = mean_product(drawn.iter().map(|scores| (scores[i], scores[j])));
+        let error = ((1.0_f64 + expected * expected) / CASES as f64).sqrt();
+        assert!((found - expected).abs() < 4.5 * error, "{i} {j}: {found}");
+    }
+}
+
+/// The first source keeps its own draws; the second keeps its own when the first is switched off; at 1 and -1 the scores
+/// are the same up to the sign.
+#[test]
+fn identity_a_partner_switched_off_moves_no_draw() {
+    let alone = plan("seed = 11");
+    let both = correlated(0.5, "", "");
+    let without_asis = correlated(0.5, "off = [\"landmark.palpation.asis\"]", "");
+    let without_pubis = correlated(0.5, "off = [\"landmark.palpation.pubis\"]", "");
+    for case in 0..50 {
+        assert_eq!(touched(&both, case)[0], touched(&alone, case)[0]);
+        assert_ne!(touched(&both, case)[1], touched(&alone, case)[1]);
+        assert_eq!(touched(&without_asis, case), [[0.0; 3], touched(&both, case)[1]]);
+        assert_eq!(touched(&without_pubis, case), [touched(&both, case)[0], [0.0; 3]]);
+        for sign in [1.0, -1.0] {
+            let [asis, pubis] = touched(&correlated(sign, "", ""), case);
+            assert!((asis[0] / 2.0 - sign * pubis[0] / 3.5).abs() < 1e-12);
+            assert!((asis[2] / 2.5 - sign * pubis[2] / 3.5).abs() < 1e-12);
+        }
+    }
+    // Nothing else is drawn anew: a coefficient of 0 is none.
+    let none = correlated(0.0, "", "");
+    assert_eq!(touched(&none, 3), touched(&alone, 3));
+}
+
+/// A covariance in place of three quantities: its own second moments in the draws, the case's part of it, and the first
+/// component where it was.
+#[test]
+fn coverage_vectors_have_their_covariance() {
+    let rows = [[4.0, 1.8, -1.0], [1.8, 6.25, 0.5], [-1.0, 0.5, 2.25]];
+    let plan = plan(&format!("seed = 11\n[noise.landmark.palpation.asis]\ncovariance_mm2 = {rows:?}\n"));
+    let drawn: Vec<_> = (0..CASES).map(|case| touched(&plan, case)[0]).collect();
+    for (i, j) in (0..9).map(|k| (k / 3, k % 3)) {
+        let found = mean_product(drawn.iter().map(|vector| (vector[i], vector[j])));
+        let error = ((rows[i][i] * rows[j][j] + rows[i][j] * rows[i][j]) / CASES as f64).sqrt();
+        assert!((found - rows[i][j]).abs() < 4.5 * error, "{i} {j}: {found}");
+    }
+    let default = self::plan("seed = 11");
+    for case in 0..20 {
+        // The same sd forwards as the default: the very same draw.
+        assert!((touched(&plan, case)[0][0] - touched(&default, case)[0][0]).abs() < 1e-12);
+    }
+}
+
+/// A diagonal covariance is what it replaces, in every source that takes one.
+#[test]
+fn identity_a_diagonal_covariance_is_three_quantities() {
+    use navassay::measurement::{OUTPUTS, Plane};
+    use navassay::simulation::noise::SOURCES;
+    use navassay::trial::TrialRunner;
+    let mut checked = 0;
+    for source in &SOURCES {
+        for covariance in source.covariances {
+            let [one, two] = [0.4_f64, 0.4].map(|sd| sd * sd);
+            let with = |lines: String| {
+                plan(&format!(
+                    "seed = 3\n[measure]\nfemur = \"divot\"\n[noise]\nonly = [\"{}\"]\n[noise.{}]\n{lines}\n",
+                    source.id, source.id
+                ))
+            };
+            let given = with(format!("{} = [[{one}, 0, 0], [0, {two}, 0], [0, 0, {one}]]", covariance.key));
+            let written = covariance.in_place_of.iter().map(|key| format!("{key} = {{ normal = {{ sd = 0.4 }} }}\n"));
+            let each = with(written.collect());
+            let read = |plan: &Plan| {
+                let runner = TrialRunner::new(&plan.variants[0], plan.seed);
+                (0..3)
+                    .map(|case| {
+                        let (_, estimates, truth) = runner.case(case);
+                        let truth = truth.reading(0, Plane::Bony, plan.variants[0].procedure.angles);
+                        OUTPUTS
+                            .map(|output| estimates.reductions[0].readings.get(output).expect("a reading") - truth[0])
+                    })
+                    .collect::<Vec<_>>()
+            };
+            for (given, each) in read(&given).iter().flatten().zip(read(&each).iter().flatten()) {
+                assert!((given - each).abs() < 1e-9, "{} {}", source.id, covariance.key);
+            }
+            checked += 1;
+        }
+    }
+    assert!(checked >= 14, "{checked}");
+}
