@@ -44,6 +44,11 @@ impl Reader<'_, '_> {
             format!("[{anterior}, {superior}, {lateral}]"),
             "a direction (anterior, superior, lateral), any length but 0",
         );
+        if let Some(limit_mm) = protocol.stillness_limit_mm {
+            self.positive("protocol.stillness_limit_mm", limit_mm);
+        }
+        let tries = protocol.stillness_tries;
+        self.demand((1..=100).contains(&tries), "protocol.stillness_tries", tries, "1 to 100");
         let unevenness = protocol.trace_unevenness;
         self.demand((0.0..=0.9).contains(&unevenness), "protocol.trace_unevenness", unevenness, "0 to 0.9");
     }

@@ -4,14 +4,15 @@ use crate::simulation::noise::SOURCES;
 use toml::de::{DeTable, DeValue};
 
 /// Keys without a default, by the table they stand in.
-const WITHOUT_DEFAULT: [(&str, &[&str]); 4] = [
+const WITHOUT_DEFAULT: [(&str, &[&str]); 5] = [
     ("", &["title", "question", "context_of_use", "seed", "reduction", "arm", "sweep", "requirement"]),
     ("measure", &["measurand_plane"]),
     (
         "camera.second",
         &["focal_length_px", "principal_point_px", "radial_distortion", "tangential_distortion", "resolution_px"],
     ),
-    ("noise", &["only"]),
+    ("protocol", &["stillness_limit_mm"]),
+    ("noise", &["only", "correlation"]),
 ];
 
 /// Arrays of tables, with the keys of one table.

@@ -3,7 +3,7 @@
 use super::{Entry, Kind, default_at, defaults, unit_of};
 
 /// Path and meaning of each key; the quantities of `[anatomy]`, `[implant]` and the noise sources stand elsewhere.
-const KEYS: [(&str, &str); 88] = [
+const KEYS: [(&str, &str); 90] = [
     ("title", "name of the experiment, for headings; the name of the file unless given"),
     ("question", "the question that the experiment answers"),
     ("context_of_use", "what the answer is used for"),
@@ -40,6 +40,15 @@ const KEYS: [(&str, &str); 88] = [
     ("protocol.centre_frames", "frames of each turning of the hip, at least 3"),
     ("protocol.centre_cone_deg", "angle of the head to the axis of the cone on which it is turned"),
     ("protocol.cup_frames", "frames of the cup reading"),
+    (
+        "protocol.stillness_limit_mm",
+        "stillness gate: a hold of the probe with a frame whose tip lies further than this from the mean tip is taken \
+         again; the tips are those that the camera sees, with the tip as it was calibrated. No gate unless it is given",
+    ),
+    (
+        "protocol.stillness_tries",
+        "how often a hold is tried in all, 1 to 100, before it is given up and fails as not still; used with a limit",
+    ),
     (
         "camera.model",
         "kind of camera; marker: noise on the position of each marker in space (tracker.jitter across_mm, along_mm); \

@@ -216,6 +216,7 @@ pub fn failures() -> Vec<Entry> {
         let meaning = match reason {
             Reason::NotRecorded => "nothing was recorded of a step that the reading needs",
             Reason::TooFewPoints => "fewer frames, markers or points than the estimator needs",
+            Reason::NotStill => "a hold of the probe stayed beyond `protocol.stillness_limit_mm` at every try",
             Reason::RankLoss => "the observations leave a direction undetermined, such as points in a line",
             Reason::NoConvergence => "an iteration did not settle",
             Reason::TraceIncomplete => "more than 120 degrees of the groove were not traced",

@@ -31,13 +31,15 @@ pub enum Reason {
     MarkersNotSeen,
     /// A second pose of the tracker suits the images about as well as the best one.
     AmbiguousPose,
+    /// A hold was never still enough for the stillness gate, however often it was tried.
+    NotStill,
     /// The circle's axes at baseline and at the reduction are perpendicular: the sign is undetermined.
     PerpendicularAxes,
 }
 
 impl Reason {
     /// Every reason, in the order in which reports list them.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::NotRecorded,
         Self::TooFewPoints,
         Self::RankLoss,
@@ -45,6 +47,7 @@ impl Reason {
         Self::TraceIncomplete,
         Self::MarkersNotSeen,
         Self::AmbiguousPose,
+        Self::NotStill,
         Self::PerpendicularAxes,
     ];
 
@@ -59,6 +62,7 @@ impl Reason {
             Self::TraceIncomplete => "trace incomplete",
             Self::MarkersNotSeen => "markers not seen",
             Self::AmbiguousPose => "ambiguous pose",
+            Self::NotStill => "not still",
             Self::PerpendicularAxes => "perpendicular axes",
         }
     }

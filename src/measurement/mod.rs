@@ -12,6 +12,7 @@ mod options;
 mod plane;
 mod procedure;
 mod readings;
+mod stillness;
 mod tracking;
 
 pub use cup::{CupAngles, cup_angles};
@@ -23,4 +24,5 @@ pub use options::{AngleDefinition, Cameras, FemurFeature, Instruments, Plane, Si
 pub use plane::{PelvicAxes, bony_axes, level_axes};
 pub use procedure::{Estimates, Procedure, ReductionEstimates, Residuals, Workspace};
 pub use readings::{CentreShift, LegChange, OUTPUTS, Output, Readings, Unit};
+pub use stillness::{StillnessGate, largest_distance_mm};
 pub use tracking::FrameCounts;

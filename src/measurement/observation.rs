@@ -93,6 +93,8 @@ pub struct Capture {
     pub divot: u32,
     /// Its frames among all frames of the case (its readings, for [`Step::Level`]).
     pub frames: Range<usize>,
+    /// Whether it may be used: not where the stillness gate has given it up. A recording has no gate.
+    pub still: bool,
 }
 
 /// Frames as the camera gives them.
@@ -107,6 +109,33 @@ pub enum Sightings {
     Images(Vec<Option<Pixel>>),
 }
 
+impl Sightings {
+    /// How many there are: markers, poses or images, not frames.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        match self {
+            Self::Markers(markers) => markers.len(),
+            Self::Poses(poses) => poses.len(),
+            Self::Images(images) => images.len(),
+        }
+    }
+
+    /// Whether there is none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// Keeps the first ones only.
+    pub fn truncate(&mut self, kept: usize) {
+        match self {
+            Self::Markers(markers) => markers.truncate(kept),
+            Self::Poses(poses) => poses.truncate(kept),
+            Self::Images(images) => images.truncate(kept),
+        }
+    }
+}
+
 /// Everything recorded during one case.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Observations {
@@ -116,19 +145,21 @@ pub struct Observations {
     pub sightings: Sightings,
     /// Up directions read from the level.
     pub ups: Vec<Direction<Camera>>,
+    /// Captures that were taken again because they were not still.
+    pub retries: u32,
 }
 
 impl Observations {
     /// An empty case whose frames will be marker positions.
     #[must_use]
     pub fn of_markers() -> Self {
-        Self { captures: Vec::new(), sightings: Sightings::Markers(Vec::new()), ups: Vec::new() }
+        Self { captures: Vec::new(), sightings: Sightings::Markers(Vec::new()), ups: Vec::new(), retries: 0 }
     }
 
     /// An empty case whose frames will be poses.
     #[must_use]
     pub fn of_poses() -> Self {
-        Self { captures: Vec::new(), sightings: Sightings::Poses(Vec::new()), ups: Vec::new() }
+        Self { captures: Vec::new(), sightings: Sightings::Poses(Vec::new()), ups: Vec::new(), retries: 0 }
     }
 
     /// Forgets the case, for one whose frames are of the same kind as `empty`; keeps the memory where that is the
@@ -136,12 +167,20 @@ impl Observations {
     pub fn begin(&mut self, empty: Sightings) {
         self.captures.clear();
         self.ups.clear();
+        self.retries = 0;
         match (&mut self.sightings, empty) {
             (Sightings::Markers(markers), Sightings::Markers(_)) => markers.clear(),
             (Sightings::Poses(poses), Sightings::Poses(_)) => poses.clear(),
             (Sightings::Images(images), Sightings::Images(_)) => images.clear(),
             (sightings, empty) => *sightings = empty,
         }
+    }
+
+    /// Forgets the last capture, which is taken again; `sightings` is how many there were before it.
+    pub fn take_again(&mut self, sightings: usize) {
+        self.captures.pop();
+        self.sightings.truncate(sightings);
+        self.retries += 1;
     }
 
     /// Number of takes of the femoral feature after reduction.

@@ -8,6 +8,7 @@ use super::observation::{Capture, Observations, Step};
 use super::options::{AngleDefinition, FemurFeature, Instruments, Plane, Side};
 use super::plane::{PelvicAxes, bony_axes, level_axes};
 use super::readings::{CentreShift, LegChange, Readings};
+use super::stillness::largest_distance_mm;
 use super::tracking::{FrameCounts, Tracks};
 use crate::geometry::{
     Direction, Displacement, Layout, Millimetres, Pivot, Point, Pose, fit_pivot, mean_direction, pivot_residual_rms,
@@ -81,12 +82,15 @@ pub struct Residuals {
     pub native_mm: f64,
     /// New centre.
     pub renewed_mm: f64,
+    /// Largest distance of a frame's tip from the mean of its hold, over all holds of the probe; 0 without a hold.
+    pub stillness_mm: f64,
 }
 
 /// Memory that is used again from case to case, so that measuring allocates nothing after the first.
 #[derive(Debug, Default)]
 pub struct Workspace {
     tracks: Tracks,
+    pub(super) gate: Tracks,
     tips: Vec<Point<Camera>>,
     trace: TraceMemory,
     reductions: Vec<ReductionEstimates>,
@@ -143,6 +147,7 @@ impl Procedure {
             tip_pivot_mm: case.pivot_residual(Step::TipPivot, &tip),
             native_mm: case.pivot_residual(Step::CentreNative, &native),
             renewed_mm: case.pivot_residual(Step::CentreNew, &renewed),
+            stillness_mm: case.stillness_mm(tip_point),
         };
         Estimates {
             tip,
@@ -228,7 +233,17 @@ impl<'a> Case<'a> {
 
     /// Poses of one capture.
     fn poses(&self, (index, capture): (usize, &Capture)) -> Result<&[Pose<Tracker, Camera>], Failure> {
+        capture.settled()?;
         self.workspace.tracks.poses(index).at(capture.step)
+    }
+
+    /// How still the holds were, whether or not a gate has judged them.
+    fn stillness_mm(&self, tip: Result<Point<Tracker>, Failure>) -> f64 {
+        let Ok(tip) = tip else { return f64::NAN };
+        let traced = matches!(self.procedure.femur, FemurFeature::Circle | FemurFeature::Ellipse);
+        let captures = self.observed.captures.iter().enumerate();
+        let holds = captures.filter(|(_, capture)| capture.is_hold(traced));
+        holds.filter_map(|hold| Some(largest_distance_mm(self.poses(hold).ok()?, tip))).fold(0.0, f64::max)
     }
 
     fn pivot(&self, step: Step) -> Result<Pivot<Tracker, Camera>, Failure> {

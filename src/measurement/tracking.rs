@@ -37,35 +37,44 @@ impl FrameCounts {
 impl Tracks {
     /// Brings every frame to a pose, once; returns the root mean square residual of the markers, mm.
     pub fn follow(&mut self, observed: &Observations, procedure: &Procedure) -> f64 {
+        self.follow_some(observed, procedure, 0..observed.captures.len())
+    }
+
+    /// The same for some of the captures, which are then counted from 0.
+    pub fn follow_some(&mut self, observed: &Observations, procedure: &Procedure, which: Range<usize>) -> f64 {
         self.poses.clear();
         self.captures.clear();
         self.frames = FrameCounts::default();
         match &observed.sightings {
             Sightings::Poses(poses) => {
                 self.poses.extend_from_slice(poses);
-                self.captures.extend(observed.captures.iter().map(|capture| Ok(capture.frames.clone())));
-                for capture in observed.captures.iter().filter(|capture| capture.step != Step::Level) {
+                self.captures
+                    .extend(observed.captures[which.clone()].iter().map(|capture| Ok(capture.frames.clone())));
+                for capture in observed.captures[which].iter().filter(|capture| capture.step != Step::Level) {
                     self.count(capture, 0);
                 }
                 f64::NAN
             }
-            Sightings::Markers(markers) => self.fit_all(observed, procedure, markers, 1, |layout, frames, each| {
-                layout.fit_frames(frames, |fit| {
-                    each(fit.map(|fit| (fit.pose, fit.residual_rms_mm)).map_err(Reason::from));
-                });
-            }),
+            Sightings::Markers(markers) => {
+                self.fit_all((observed, which), procedure, markers, 1, |layout, frames, each| {
+                    layout.fit_frames(frames, |fit| {
+                        each(fit.map(|fit| (fit.pose, fit.residual_rms_mm)).map_err(Reason::from));
+                    });
+                })
+            }
             Sightings::Images(images) => {
                 let Some(cameras) = &procedure.instruments.cameras else {
-                    self.captures.resize(observed.captures.len(), Err(Reason::NotRecorded));
+                    self.captures.resize(which.len(), Err(Reason::NotRecorded));
                     return f64::NAN;
                 };
                 let mut triangulated = std::mem::take(&mut self.triangulated);
                 let views = cameras.rig.cameras();
-                let residual_mm = self.fit_all(observed, procedure, images, views, |layout, frames, each| {
-                    for frame in frames.chunks_exact(views * layout.len()) {
-                        each(cameras.pose(layout, frame, &mut triangulated));
-                    }
-                });
+                let residual_mm =
+                    self.fit_all((observed, which), procedure, images, views, |layout, frames, each| {
+                        for frame in frames.chunks_exact(views * layout.len()) {
+                            each(cameras.pose(layout, frame, &mut triangulated));
+                        }
+                    });
                 self.triangulated = triangulated;
                 residual_mm
             }
@@ -86,23 +95,29 @@ impl Tracks {
     /// the residual of each frame of a capture.
     fn fit_all<T>(
         &mut self,
-        observed: &Observations,
+        (observed, which): (&Observations, Range<usize>),
         procedure: &Procedure,
-        mut rest: &[T],
+        all: &[T],
         views: usize,
         mut fit: impl FnMut(&Layout<Tracker>, &[T], &mut dyn FnMut(Result<(Pose<Tracker, Camera>, f64), Reason>)),
     ) -> f64 {
         let (mut squares, mut frames) = (0.0, 0_u32);
-        for capture in &observed.captures {
+        let layout = |capture: &Capture| procedure.instruments.layout(capture.step);
+        let values = |capture: &Capture| match layout(capture) {
+            Some(layout) if capture.step != Step::Level => capture.frames.len() * views * layout.len(),
+            _ => 0,
+        };
+        let mut rest = &all[observed.captures[..which.start].iter().map(values).sum()..];
+        for capture in &observed.captures[which] {
             if capture.step == Step::Level {
                 self.captures.push(Ok(0..0));
                 continue;
             }
-            let Some(layout) = procedure.instruments.layout(capture.step) else {
+            let Some(layout) = layout(capture) else {
                 self.captures.push(Err(Reason::NotRecorded));
                 continue;
             };
-            let (mine, others) = rest.split_at(capture.frames.len() * views * layout.len());
+            let (mine, others) = rest.split_at(values(capture));
             rest = others;
             let first = self.poses.len();
             let mut reasons = [0_u32; Reason::ALL.len()];

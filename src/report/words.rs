@@ -153,15 +153,8 @@ pub fn unit_of_key(key: &str) -> &'static str {
     UNITS.iter().find(|(end, _)| key.ends_with(end)).map_or("", |(_, unit)| unit)
 }
 
-const UNITS: [(&str, &str); 7] = [
-    ("_mm", "mm"),
-    ("_mm2", "mm²"),
-    ("_deg", "°"),
-    ("_deg2", "°²"),
-    ("_hz", "Hz"),
-    ("_s", "s"),
-    ("_px", "px"),
-];
+const UNITS: [(&str, &str); 7] =
+    [("_mm", "mm"), ("_mm2", "mm²"), ("_deg", "°"), ("_deg2", "°²"), ("_hz", "Hz"), ("_s", "s"), ("_px", "px")];
 
 fn fixed(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");

@@ -95,8 +95,14 @@ impl Simulator {
         }
     }
 
-    /// Simulates one case into `memory.observed` and hands over its sealed truth.
-    pub fn observe(&self, key: &CaseKey, memory: &mut Memory) -> SealedTruth {
+    /// Simulates one case into `memory.observed` and hands over its sealed truth. Where the protocol has a stillness
+    /// limit, `gate` judges each hold of the probe as soon as it is observed, by what has been observed alone.
+    pub fn observe(
+        &self,
+        key: &CaseKey,
+        memory: &mut Memory,
+        gate: &mut dyn FnMut(&Observations) -> bool,
+    ) -> SealedTruth {
         let (model, noise) = (&self.model, &self.model.noise);
         let side = model.side;
         let patient = model.anatomy.draw(key);
@@ -108,7 +114,7 @@ impl Simulator {
         for (kind, built) in ToolKind::ALL.into_iter().zip(&mut memory.built) {
             noise.tracker.build.build(key, kind.part(), &self.tool(kind).markers, built);
         }
-        let mut theatre = Theatre::new(self, key, &scene, &memory.built, &mut memory.observed);
+        let mut theatre = Theatre::new(self, key, &scene, &memory.built, &mut memory.observed, gate);
 
         // 1. The probe's tracker is seated and its tip pivoted.
         let tip_first = theatre.seat_probe(Step::TipPivot);

@@ -66,6 +66,12 @@ pub struct Protocol {
     pub centre_cone_deg: f64,
     /// Frames of the cup reading.
     pub cup_frames: usize,
+    /// Largest distance of a frame's tip from the mean tip of its hold, beyond which a hold is taken again; no gate
+    /// unless it is given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stillness_limit_mm: Option<f64>,
+    /// How often a hold is tried in all before it is given up.
+    pub stillness_tries: u32,
 }
 
 /// Where the camera is on the pelvis.

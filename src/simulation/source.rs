@@ -101,6 +101,19 @@ impl CaptureKey {
         self.0
     }
 
+    /// The same capture tried once more: draws of the stillness gate's `attempt`, 0 the first. Repeats are fewer than
+    /// [`Self::MOST_REPEATS`], so that attempts and repeats never meet.
+    #[must_use]
+    pub const fn again(self, attempt: u32) -> Self {
+        Self(self.0 + ((attempt as u64) << 20))
+    }
+
+    /// More repeats of one capture than a protocol may ask for.
+    pub const MOST_REPEATS: u32 = 1 << 20;
+
+    /// The bits that say at which step it is, and whether before it.
+    pub(super) const STEP: u64 = 0xff << 56;
+
     /// What happens between the steps `before` and the next one: something seated or put back.
     #[must_use]
     pub const fn before(step: Step) -> Self {

@@ -29,6 +29,7 @@ pub struct Theatre<'a> {
     built: &'a [Vec<Point<Tracker>>; ToolKind::ALL.len()],
     lens: Option<LensField>,
     observed: &'a mut Observations,
+    gate: &'a mut dyn FnMut(&Observations) -> bool,
     frames: usize,
 }
 
@@ -46,11 +47,26 @@ impl<'a> Theatre<'a> {
         scene: &'a Scene,
         built: &'a [Vec<Point<Tracker>>; ToolKind::ALL.len()],
         observed: &'a mut Observations,
+        gate: &'a mut dyn FnMut(&Observations) -> bool,
     ) -> Self {
         let (camera, tip) = (scene.camera, simulator.probe.point);
         let lens = simulator.model.noise.tracker.lens.field(key);
         let (mount, drift) = (camera, simulator.model.noise.camera.drift.path(key));
-        Self { simulator, key, side: scene.side, scene, mount, camera, drift, tip, built, lens, observed, frames: 0 }
+        Self {
+            simulator,
+            key,
+            side: scene.side,
+            scene,
+            mount,
+            camera,
+            drift,
+            tip,
+            built,
+            lens,
+            observed,
+            gate,
+            frames: 0,
+        }
     }
 
     /// The camera is put back, moved in its own axes.
@@ -99,7 +115,7 @@ impl<'a> Theatre<'a> {
                 * level.turned_up(table.about_y_deg + sensor.about_y_deg, table.about_z_deg + sensor.about_z_deg);
             let index = self.observed.ups.len();
             self.observed.ups.push(self.camera.rotation * up);
-            let capture = Capture { step: Step::Level, take: 0, divot: 0, frames: index..index + 1 };
+            let capture = Capture { step: Step::Level, take: 0, divot: 0, frames: index..index + 1, still: true };
             self.observed.captures.push(capture);
         }
     }
@@ -119,10 +135,11 @@ impl<'a> Theatre<'a> {
                 continue;
             }
             for repeat in 0..self.simulator.model.protocol.landmark_captures {
-                let capture = CaptureKey::new(step, 0, item, repeat);
-                let missed = palpation.error(self.key, item, capture);
-                let place = landmark + skin(tissue_mm).on(self.side) + missed.on(self.side);
-                self.hold_on_skin(step, capture, place);
+                self.until_still(CaptureKey::new(step, 0, item, repeat), |theatre, capture| {
+                    let missed = palpation.error(theatre.key, item, capture);
+                    let place = landmark + skin(tissue_mm).on(theatre.side) + missed.on(theatre.side);
+                    theatre.hold_on_skin(step, capture, place);
+                });
             }
         }
     }
@@ -162,7 +179,9 @@ impl<'a> Theatre<'a> {
 
     fn hold_in_divot(&mut self, step: Step, take: u32, divot: u32, place: Point<TruePelvis>) {
         for repeat in 0..self.simulator.model.protocol.divot_captures {
-            self.hold_in_divot_once(step, (take, divot), CaptureKey::new(step, take, divot, repeat), place);
+            self.until_still(CaptureKey::new(step, take, divot, repeat), |theatre, capture| {
+                theatre.hold_in_divot_once(step, (take, divot), capture, place);
+            });
         }
     }
 
@@ -313,9 +332,31 @@ impl<'a> Theatre<'a> {
         clearance.as_mut().map_or(PatientVector::ZERO, |scores| groove.displacement(scores))
     }
 
+    /// Takes a hold, and takes it again while the gate finds it restless and tries are left. Each try draws anew.
+    fn until_still(&mut self, capture: CaptureKey, mut hold: impl FnMut(&mut Self, CaptureKey)) {
+        let protocol = &self.simulator.model.protocol;
+        let (frames, sightings) = (self.frames, self.observed.sightings.len());
+        if protocol.stillness_limit_mm.is_none() {
+            return hold(self, capture);
+        }
+        for attempt in 0..protocol.stillness_tries {
+            if attempt > 0 {
+                self.observed.take_again(sightings);
+                self.frames = frames;
+            }
+            hold(self, capture.again(attempt));
+            if (self.gate)(self.observed) {
+                return;
+            }
+        }
+        if let Some(last) = self.observed.captures.last_mut() {
+            last.still = false;
+        }
+    }
+
     fn begin(&self, step: Step, take: u32, divot: u32, capture: CaptureKey) -> Recording {
         Recording {
-            capture: Capture { step, take, divot, frames: self.frames..self.frames },
+            capture: Capture { step, take, divot, frames: self.frames..self.frames, still: true },
             jitter: self.simulator.model.noise.tracker.jitter.frames(self.key, capture),
         }
     }

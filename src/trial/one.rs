@@ -2,10 +2,10 @@
 
 use crate::experiment::Variant;
 use crate::measurement::{
-    Estimates, OUTPUTS, Observations, Plane, Procedure, ReductionEstimates, Step, Trace, Workspace,
+    Estimates, OUTPUTS, Observations, Plane, Procedure, ReductionEstimates, Step, StillnessGate, Trace, Workspace,
 };
 use crate::record::{Block, Diagnostics, Row, Schema};
-use crate::simulation::{Anatomy, CameraModel, CaseKey, Implant, Memory, Simulator, Truth};
+use crate::simulation::{Anatomy, CameraModel, CaseKey, Implant, Memory, SealedTruth, Simulator, Truth};
 
 /// Runs trials of one variant.
 #[derive(Debug)]
@@ -51,10 +51,10 @@ impl TrialRunner {
     /// Adds the rows of the trial with this absolute index. Every trial is a new device and a new case.
     pub fn trial(&self, index: u64, worker: &mut Worker, rows: &mut Block) {
         let key = CaseKey { seed: self.seed, device: index, case: index };
-        let sealed = self.simulator.observe(&key, &mut worker.memory);
+        let sealed = self.observe(&key, worker);
         let estimates = self.procedure.measure(&worker.memory.observed, &mut worker.workspace);
         let truth = sealed.unseal();
-        self.score(&key, index, &truth, &estimates, rows);
+        self.score(&key, index, &truth, (&estimates, worker.memory.observed.retries), rows);
         worker.workspace.reclaim(estimates);
         worker.memory.reclaim(truth);
     }
@@ -64,12 +64,26 @@ impl TrialRunner {
     pub fn case(&self, index: u64) -> (Observations, Estimates, Truth) {
         let key = CaseKey { seed: self.seed, device: index, case: index };
         let mut worker = Worker::default();
-        let sealed = self.simulator.observe(&key, &mut worker.memory);
+        let sealed = self.observe(&key, &mut worker);
         let estimates = self.procedure.measure(&worker.memory.observed, &mut worker.workspace);
         (worker.memory.observed, estimates, sealed.unseal())
     }
 
-    fn score(&self, key: &CaseKey, trial: u64, truth: &Truth, estimates: &Estimates, rows: &mut Block) {
+    /// Simulates a case; the stillness gate, if there is one, is the measurement's.
+    fn observe(&self, key: &CaseKey, worker: &mut Worker) -> SealedTruth {
+        let limit_mm = self.simulator.model().protocol.stillness_limit_mm.unwrap_or(f64::INFINITY);
+        let mut gate = StillnessGate::new(&self.procedure, &mut worker.workspace, limit_mm);
+        self.simulator.observe(key, &mut worker.memory, &mut |observed| gate.is_still(observed))
+    }
+
+    fn score(
+        &self,
+        key: &CaseKey,
+        trial: u64,
+        truth: &Truth,
+        (estimates, retries): (&Estimates, u32),
+        rows: &mut Block,
+    ) {
         let (anatomy, implant) = (truth.patient.values(), truth.change.values());
         let lost = Step::TRACKED.map(|step| estimates.frames.lost_share(step).unwrap_or(f64::NAN));
         let lost = &lost[..rows.schema().lost.len()];
@@ -86,14 +100,14 @@ impl TrialRunner {
                 lost,
                 truth: truth.reading(index, self.measurand_plane, self.procedure.angles),
                 read: OUTPUTS.map(|output| estimated.readings.get(output).ok()),
-                diagnostics: diagnostics(estimates, estimated),
+                diagnostics: diagnostics(estimates, estimated, retries),
             };
             rows.push(&row);
         }
     }
 }
 
-fn diagnostics(estimates: &Estimates, reduction: &ReductionEstimates) -> Diagnostics {
+fn diagnostics(estimates: &Estimates, reduction: &ReductionEstimates, retries: u32) -> Diagnostics {
     let residuals = &estimates.residuals;
     let (baseline, later) = (estimates.baseline.ok(), reduction.feature.ok());
     let rms = |trace: Option<Trace>| trace.map_or(f64::NAN, |trace| trace.residual_rms_mm);
@@ -106,6 +120,6 @@ fn diagnostics(estimates: &Estimates, reduction: &ReductionEstimates) -> Diagnos
         feature_baseline_rms_mm: rms(baseline),
         feature_reduction_rms_mm: rms(later),
         largest_gap_deg: gap(baseline).max(gap(later)),
-        retries: 0,
+        retries,
     }
 }

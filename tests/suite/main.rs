@@ -14,5 +14,6 @@ mod pixel;
 mod properties;
 mod published_checks;
 mod report;
+mod stillness;
 mod streams;
 mod support;

@@ -78,6 +78,38 @@ messages! {
     regress_off_and_only: "seed = 1\n\n[noise]\noff = [\"tracker\"]\nonly = [\"probe\"]\n",
     regress_published_without_source:
         "seed = 1\n\n[noise.femur.groove]\neach_axis_mm = 0.1\nbasis = { kind = \"published\" }\n",
+    regress_no_degrees_of_freedom:
+        "seed = 1\n\n[noise.femur.groove]\neach_axis_mm = { student_t = { scale = 0.1, degrees_of_freedom = 0 } }\n",
+    regress_probability_in_percent:
+        "seed = 1\n\n[noise.femur.groove]\neach_axis_mm = { mixture = { main = 0, event = { normal = { sd = 1 } }, probability = 5 } }\n",
+    regress_wrong_key_in_a_mixture:
+        "seed = 1\n\n[noise.femur.groove]\neach_axis_mm = { mixture = { main = 0, event = { normal = { std = 1 } }, probability = 0.05 } }\n",
+    regress_arm_sets_a_column_alone:
+        "seed = 1\n\n[noise.femur.groove]\neach_axis_mm = { empirical = { values = [0.1, 0.2] } }\n\n[[arm]]\nname = \"a\"\nset = { \"noise.femur.groove.each_axis_mm.empirical.column\" = \"b\" }\n",
+    regress_covariance_that_cannot_be:
+        "seed = 1\n\n[noise.landmark.palpation.asis]\ncovariance_mm2 = [[4, 5, 0], [5, 4, 0], [0, 0, 1]]\n",
+    regress_lopsided_covariance:
+        "seed = 1\n\n[noise.posture.baseline]\ncovariance_deg2 = [[4, 1, 0], [2, 4, 0], [0, 0, 1]]\n",
+    regress_covariance_of_two:
+        "seed = 1\n\n[noise.camera.remount]\ntranslation_covariance_mm2 = [[4, 1], [1, 4]]\n",
+    regress_correlation_of_an_unknown_source:
+        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"landmark.palpation.asis\", \"landmark.palpation.pubes\"]\ncoefficient = 0.5\n",
+    regress_correlation_beyond_one:
+        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"landmark.palpation.asis\", \"landmark.palpation.pubis\"]\ncoefficient = 1.5\n",
+    regress_correlation_across_strata:
+        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"posture.baseline\", \"posture.reduction\"]\ncoefficient = 0.5\n",
+    regress_correlation_of_other_frames:
+        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"probe.tremor\", \"femur.groove\"]\ncoefficient = 0.5\n",
+    regress_correlation_of_itself:
+        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"posture.baseline\", \"posture.baseline\"]\ncoefficient = 0.5\n",
+    regress_correlation_twice:
+        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"posture.baseline\", \"level.table\"]\ncoefficient = 0.5\n\n[[noise.correlation]]\nbetween = [\"level.table\", \"posture.baseline\"]\ncoefficient = 0.4\n",
+    regress_correlations_that_cannot_all_be:
+        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"landmark.tissue\", \"posture.baseline\"]\ncoefficient = 0.9\n\n[[noise.correlation]]\nbetween = [\"landmark.tissue\", \"level.table\"]\ncoefficient = 0.9\n",
+    regress_correlation_in_single_brackets:
+        "seed = 1\n\n[noise.correlation]\nbetween = [\"landmark.tissue\", \"level.table\"]\ncoefficient = 0.9\n",
+    regress_stillness_limit_of_nothing: "seed = 1\n\n[protocol]\nstillness_limit_mm = 0\nstillness_tries = 0\n",
+    regress_hold_without_a_direction: "seed = 1\n\n[protocol]\nhold_direction = [0, 0, 0]\n",
     regress_two_arms_of_one_name: "seed = 1\n\n[[arm]]\nname = \"a\"\n\n[[arm]]\nname = \"a\"\n",
 }
 

@@ -77,6 +77,7 @@ fn changed(
         captures: observations.captures.clone(),
         sightings: Sightings::Poses(poses.iter().map(|&p| pose(p)).collect()),
         ups: observations.ups.iter().map(|&u| up(u)).collect(),
+        retries: observations.retries,
     }
 }
 

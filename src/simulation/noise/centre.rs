@@ -1,6 +1,5 @@
 //! Turning points of the native and the new hip.
 
-use crate::simulation::{Covariance, Quantity};
 use crate::simulation::patient::PatientVector;
 use crate::simulation::source::{Basis, SharedScore, Source};
 use crate::simulation::streams::{CaseKey, Scores};
