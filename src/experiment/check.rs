@@ -1,11 +1,13 @@
 //! Values that could be read but cannot be: each check names what was found and what was expected.
 
 use super::spec::Reader;
-use crate::simulation::model::{Protocol, Reduction, Tools};
+use crate::simulation::model::{Model, Protocol, Reduction, Tools};
 use crate::simulation::noise::{
     Correlation, Mismatch, Noise, SOURCES, SourceEntry, can_correlate, correlation_matrix, too_many_partners,
 };
-use crate::simulation::{Anatomy, Implant, Quantity, Stratum, in_words, lower_factor};
+use crate::simulation::{
+    Anatomy, CameraModel, Implant, PoseFactor, Quantity, Shape, Stratum, in_words, lower_factor,
+};
 
 /// More frames or captures than this are a slip of the finger.
 const MOST_FRAMES: usize = 100_000;
@@ -103,6 +105,43 @@ impl Reader<'_, '_> {
         self.demand(!reductions.is_empty(), "reduction", "no reduction", "at least one");
         let names: Vec<_> = reductions.iter().map(|reduction| reduction.name.as_str()).collect();
         self.distinct("reduction", "name", &names);
+    }
+
+    /// A camera that gives poses draws them from a covariance.
+    pub fn check_pose_camera(&mut self, model: &Model) {
+        if let Some(covariance) = model.camera.stated_covariance() {
+            let path = "camera.pose_covariance";
+            let asymmetry = (covariance - covariance.transpose()).amax();
+            let eigenvalues = covariance.symmetric_eigenvalues();
+            if asymmetry > 1e-9 * covariance.amax() {
+                self.demand(
+                    false,
+                    path,
+                    "a matrix that is not symmetric",
+                    "the same number on both sides of the diagonal",
+                );
+            } else if PoseFactor::of_covariance(&covariance).is_none() {
+                let found = format!("a smallest eigenvalue of {:.3e} in mm and radians", eigenvalues.min());
+                self.demand(false, path, found, "none below 0");
+                self.mend(
+                    "no pose has this covariance: each off the diagonal must stay within the two standard deviations \
+                     multiplied, and all six must go together; a sample covariance of seven frames or more does",
+                );
+            }
+        }
+        let jitter = &model.noise.tracker.jitter;
+        if model.camera.model == CameraModel::Pose && !jitter.is_off() && model.camera.pose_covariance.is_none() {
+            for (key, quantity) in [("across_mm", &jitter.model.across_mm), ("along_mm", &jitter.model.along_mm)] {
+                let centred = matches!(quantity, Quantity::Drawn(Shape::Normal { mean: 0.0, .. }, None));
+                let path = format!("noise.tracker.jitter.{key}");
+                self.demand(
+                    centred || *quantity == Quantity::ZERO,
+                    &path,
+                    "another distribution",
+                    "a normal one about 0, whole, where camera.model is \"pose\"",
+                );
+            }
+        }
     }
 
     pub fn check_noise(&mut self, noise: &Noise) {

@@ -323,6 +323,7 @@ impl Reader<'_, '_> {
         self.check_reductions(&model.reductions);
         self.check_noise(&model.noise);
         self.check_correlations(&model.noise.correlation);
+        self.check_pose_camera(&model);
         self.check_bases();
         self.check_markers(&model);
         let mut instruments = self.instruments(&model.tools)?;

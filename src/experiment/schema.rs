@@ -4,7 +4,7 @@ use crate::simulation::noise::SOURCES;
 use toml::de::{DeTable, DeValue};
 
 /// Keys without a default, by the table they stand in.
-const WITHOUT_DEFAULT: [(&str, &[&str]); 5] = [
+const WITHOUT_DEFAULT: [(&str, &[&str]); 6] = [
     ("", &["title", "question", "context_of_use", "seed", "reduction", "arm", "sweep", "requirement"]),
     ("measure", &["measurand_plane"]),
     (
@@ -13,6 +13,7 @@ const WITHOUT_DEFAULT: [(&str, &[&str]); 5] = [
     ),
     ("protocol", &["stillness_limit_mm"]),
     ("noise", &["only", "correlation"]),
+    ("camera", &["pose_covariance"]),
 ];
 
 /// Arrays of tables, with the keys of one table.

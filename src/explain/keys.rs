@@ -3,7 +3,7 @@
 use super::{Entry, Kind, default_at, defaults, unit_of};
 
 /// Path and meaning of each key; the quantities of `[anatomy]`, `[implant]` and the noise sources stand elsewhere.
-const KEYS: [(&str, &str); 90] = [
+const KEYS: [(&str, &str); 91] = [
     ("title", "name of the experiment, for headings; the name of the file unless given"),
     ("question", "the question that the experiment answers"),
     ("context_of_use", "what the answer is used for"),
@@ -50,10 +50,15 @@ const KEYS: [(&str, &str); 90] = [
         "how often a hold is tried in all, 1 to 100, before it is given up and fails as not still; used with a limit",
     ),
     (
+        "camera.pose_covariance",
+        "of the model pose: covariance of one pose, six rows of shift along X, Y, Z (mm) and rotation vector about X, \
+         Y, Z (degrees), about the tracker's origin; that of tracker.jitter unless given",
+    ),
+    (
         "camera.model",
         "kind of camera; marker: noise on the position of each marker in space (tracker.jitter across_mm, along_mm); \
          pixel: one or two pinhole cameras, noise on the image of each marker (tracker.jitter pixel_px) and the pose \
-         solved from the images",
+         solved from the images; pose: noise of the tracker's pose, as that of its markers makes it to first order",
     ),
     ("camera.position_mm", "origin of the camera from the spine of the operated side: anterior, superior, lateral"),
     (

@@ -1,7 +1,8 @@
 //! One simulated case: truth and noise in, observations out, step by step as in the theatre.
 
-use super::model::{Model, Reduction};
+use super::model::{CameraModel, Model, Reduction};
 use super::patient::{PatientTurn, PatientVector};
+use super::pose_camera::PoseCamera;
 use super::scene::Scene;
 use super::source::CaptureKey;
 use super::streams::{CaseKey, StreamKey, source_key};
@@ -23,6 +24,8 @@ pub struct Simulator {
     pub(super) head: Tool,
     pub(super) tip_swing: ConeSwing,
     pub(super) centre_swing: ConeSwing,
+    /// How a camera disturbs poses, where it gives poses.
+    pub(super) pose_camera: Option<PoseCamera>,
     /// Cosine and sine of the turn of each frame of a trace, from its start.
     pub(super) trace_turns: Vec<(f64, f64)>,
 }
@@ -55,6 +58,7 @@ impl Simulator {
     #[must_use]
     pub fn new(model: Model, plane: Plane, femur: FemurFeature) -> Self {
         let (tools, protocol) = (&model.tools, &model.protocol);
+        let pose_camera = (model.camera.model == CameraModel::Pose).then(|| PoseCamera::new(&model));
         Self {
             probe: Tool::with_shaft(
                 ToolKind::Probe,
@@ -66,6 +70,7 @@ impl Simulator {
                 (&tools.head_markers_mm, &tools.head_marker_normals),
                 tools.head_centre_mm,
             ),
+            pose_camera,
             inserter: Tool::new(
                 ToolKind::Inserter,
                 (&tools.inserter_markers_mm, &tools.inserter_marker_normals),

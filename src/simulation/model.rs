@@ -5,6 +5,7 @@ use super::imaging::{Imaging, PixelCamera, SecondCamera};
 use super::noise::Noise;
 use super::patient::{Anatomy, Implant};
 use crate::measurement::{Side, Sightings};
+use nalgebra::Matrix6;
 use serde::{Deserialize, Serialize};
 
 /// A simulated world: the population, the change made, the protocol, the tools and the noise.
@@ -88,6 +89,19 @@ pub struct CameraPlace {
     pub pixel: PixelCamera,
     /// A second camera beside it, where there are two.
     pub second: SecondCamera,
+    /// Of the model `pose`: covariance of one pose at any range, rows and columns shift along X, Y, Z (mm) and rotation
+    /// vector about X, Y, Z (degrees), about the tracker's origin and in its axes; that of `tracker.jitter` unless given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pose_covariance: Option<[[f64; 6]; 6]>,
+}
+
+impl CameraPlace {
+    /// The stated covariance of a pose in mm and radians.
+    #[must_use]
+    pub fn stated_covariance(&self) -> Option<Matrix6<f64>> {
+        let unit = |i: usize| if i < 3 { 1.0 } else { std::f64::consts::PI / 180.0 };
+        self.pose_covariance.map(|rows| Matrix6::from_fn(|i, j| rows[i][j] * unit(i) * unit(j)))
+    }
 }
 
 /// Camera models.
@@ -98,6 +112,8 @@ pub enum CameraModel {
     Marker,
     /// One or two pinhole cameras: noise on the image of each marker, and the pose solved from the images.
     Pixel,
+    /// Noise of the tracker's pose, as the noise of its markers makes it to first order, or as stated.
+    Pose,
 }
 
 impl CameraModel {
@@ -107,6 +123,7 @@ impl CameraModel {
         match self {
             Self::Marker => Sightings::Markers(Vec::new()),
             Self::Pixel => Sightings::Images(Vec::new()),
+            Self::Pose => Sightings::Poses(Vec::new()),
         }
     }
 }

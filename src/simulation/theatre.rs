@@ -6,6 +6,7 @@ use super::case::Simulator;
 use super::noise::{DriftPath, HoldSlip, LensField};
 use super::normal;
 use super::patient::PatientVector;
+use super::pose_camera::HeldStill;
 use super::scene::Scene;
 use super::source::CaptureKey;
 use super::streams::{CaseKey, Scores, StreamKey, source_key};
@@ -28,6 +29,8 @@ pub struct Theatre<'a> {
     tip: Point<Tracker>,
     built: &'a [Vec<Point<Tracker>>; ToolKind::ALL.len()],
     lens: Option<LensField>,
+    /// How each tool's tracker as drawn lies in the one that was built, for a camera that gives poses.
+    bent: [Pose<Tracker, Tracker>; ToolKind::ALL.len()],
     observed: &'a mut Observations,
     gate: &'a mut dyn FnMut(&Observations) -> bool,
     frames: usize,
@@ -37,6 +40,9 @@ pub struct Theatre<'a> {
 struct Recording {
     capture: Capture,
     jitter: Option<Scores>,
+    /// Whether the tool is held in one place but for a tremor.
+    still: bool,
+    held: HeldStill,
 }
 
 impl<'a> Theatre<'a> {
@@ -51,6 +57,10 @@ impl<'a> Theatre<'a> {
     ) -> Self {
         let (camera, tip) = (scene.camera, simulator.probe.point);
         let lens = simulator.model.noise.tracker.lens.field(key);
+        let bent = ToolKind::ALL.map(|kind| match &simulator.pose_camera {
+            Some(camera) => camera.bent(kind, &built[kind as usize]),
+            None => Pose::new(Rotation::identity(), Point::ORIGIN),
+        });
         let (mount, drift) = (camera, simulator.model.noise.camera.drift.path(key));
         Self {
             simulator,
@@ -63,6 +73,7 @@ impl<'a> Theatre<'a> {
             tip,
             built,
             lens,
+            bent,
             observed,
             gate,
             frames: 0,
@@ -358,6 +369,8 @@ impl<'a> Theatre<'a> {
         Recording {
             capture: Capture { step, take, divot, frames: self.frames..self.frames, still: true },
             jitter: self.simulator.model.noise.tracker.jitter.frames(self.key, capture),
+            still: matches!(step, Step::AsisLeft | Step::AsisRight | Step::Pubis | Step::Cup),
+            held: HeldStill::default(),
         }
     }
 
@@ -389,7 +402,15 @@ impl<'a> Theatre<'a> {
                     imaging.see(markers, &tool.normals, &pose, self.lens.as_ref(), noise, seen);
                 }
             }
-            Sightings::Poses(seen) => seen.push(pose),
+            Sightings::Poses(seen) => {
+                let Some(camera) = &self.simulator.pose_camera else { return };
+                if !recording.still {
+                    recording.held = HeldStill::default();
+                }
+                let pose = pose * self.bent[tool.kind as usize];
+                let jitter = recording.jitter.as_mut();
+                seen.push(camera.seen(tool.kind, pose, self.lens.as_ref(), jitter, &mut recording.held));
+            }
         }
         recording.capture.frames.end += 1;
     }

@@ -42,7 +42,7 @@ impl TrialRunner {
     #[must_use]
     pub fn schema(&self) -> Schema {
         let lost: &[Step] = match self.simulator.model().camera.model {
-            CameraModel::Marker => &[],
+            CameraModel::Marker | CameraModel::Pose => &[],
             CameraModel::Pixel => &Step::TRACKED,
         };
         Schema { anatomy: Anatomy::KEYS, implant: Implant::KEYS, lost }

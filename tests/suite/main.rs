@@ -11,6 +11,7 @@ mod messages;
 mod noise;
 mod pinhole;
 mod pixel;
+mod pose_camera;
 mod properties;
 mod published_checks;
 mod report;

@@ -55,6 +55,11 @@ messages! {
         "seed = 1\n\n[tools]\nhead_marker_normals = [[0.0, 0.0, 1.0], [0.0, 0.0, 0.0]]\n",
     regress_folded_image:
         "seed = 1\n\n[camera]\nmodel = \"pixel\"\n\n[camera.pixel]\nradial_distortion = [-0.9, 0.0, 0.0]\ncameras = 3\n",
+    regress_covariance_that_no_pose_has:
+        "seed = 1\n\n[camera]\nmodel = \"pose\"\npose_covariance = [[1, 2, 0, 0, 0, 0], [2, 1, 0, 0, 0, 0], \
+         [0, 0, 1, 0, 0, 0], [0, 0, 0, 1, 0, 0], [0, 0, 0, 0, 1, 0], [0, 0, 0, 0, 0, 1]]\n",
+    regress_poses_of_no_normal_jitter:
+        "seed = 1\n\n[camera]\nmodel = \"pose\"\n\n[noise.tracker.jitter]\nalong_mm = { normal = { mean = 0.1, sd = 0.2 } }\n",
     regress_missing_seed: "title = \"Primary hip\"\n\n[measure]\nplane = \"level\"\n",
     regress_empty_file: "",
     regress_not_toml: "seed = 1\n\n[measure]\nplane = level\n",

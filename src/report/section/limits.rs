@@ -75,6 +75,12 @@ fn camera(plan: &Plan) -> Vec<String> {
              no line of sight is interrupted by a hand, a drape, blood or another tool.",
         );
     }
+    if used(CameraModel::Pose) {
+        items.push(
+            "Camera model pose: the noise of a pose is that which the noise of its markers makes to first order, or the \
+             covariance that is stated; every tracker is seen in every frame.",
+        );
+    }
     items.push("Cameras other than the stated ones are not modelled.");
     items.into_iter().map(str::to_owned).collect()
 }

@@ -22,7 +22,9 @@ pub use landmark::{LandmarkNoise, Palpation, PalpationNoise, Tissue};
 pub use level::{LevelNoise, LevelSensor, LevelTable};
 pub use posture::{Posture, PostureNoise};
 pub use probe::{HoldSlip, ProbeNoise, Seat, Slip, Tremor};
-pub use tracker::{Build, Jitter, Lens, LensField, TrackerNoise, VOLUME_CENTRE_MM, VOLUME_HALF_EDGE_MM};
+pub use tracker::{
+    Build, Jitter, Lens, LensField, REFERENCE_DISTANCE_MM, TrackerNoise, VOLUME_CENTRE_MM, VOLUME_HALF_EDGE_MM,
+};
 
 use super::source::Switch;
 use super::streams::source_key;

@@ -1,0 +1,71 @@
+//! A camera that gives poses does to every output what the markers it stands for do.
+
+use navassay::experiment::Plan;
+use navassay::measurement::OUTPUTS;
+use navassay::trial::TrialRunner;
+use rayon::prelude::*;
+
+/// Mean and standard deviation of a column of errors, and how many there are.
+struct Moments {
+    count: f64,
+    mean: f64,
+    sd: f64,
+}
+
+/// Of every output's error at the last reduction.
+fn moments(text: &str, trials: u64) -> Vec<Moments> {
+    let plan = Plan::parse("pose", text).expect("a sound experiment");
+    let runner = TrialRunner::new(&plan.variants[0], plan.seed);
+    let errors: Vec<[f64; OUTPUTS.len()]> = (0..trials)
+        .into_par_iter()
+        .filter_map(|trial| {
+            let (_, estimates, truth) = runner.case(trial);
+            let last = estimates.reductions.len() - 1;
+            let truth = truth.reading(last, plan.variants[0].measurand_plane, plan.variants[0].procedure.angles);
+            let mut errors = [0.0; OUTPUTS.len()];
+            for ((error, output), truth) in errors.iter_mut().zip(OUTPUTS).zip(truth) {
+                *error = estimates.reductions[last].readings.get(output).ok()? - truth;
+            }
+            Some(errors)
+        })
+        .collect();
+    (0..OUTPUTS.len())
+        .map(|output| {
+            let count = errors.len() as f64;
+            let mean = errors.iter().map(|error| error[output]).sum::<f64>() / count;
+            let squares: f64 = errors.iter().map(|error| (error[output] - mean) * (error[output] - mean)).sum();
+            Moments { count, mean, sd: (squares / (count - 1.0)).sqrt() }
+        })
+        .collect()
+}
+
+/// Standard deviations agree within `allowed` and sampling, biases within 3 standard errors.
+fn agree(noise: &str, trials: u64, allowed: f64) {
+    let of = |model: &str| moments(&format!("seed = 11\n[camera]\nmodel = \"{model}\"\n{noise}"), trials);
+    for ((marker, pose), output) in of("marker").iter().zip(of("pose")).zip(OUTPUTS) {
+        let (id, ratio) = (output.id(), pose.sd / marker.sd);
+        println!(
+            "{id:16} sd {:.5} {:.5} ratio {ratio:.4} bias {:+.5} {:+.5}",
+            marker.sd, pose.sd, marker.mean, pose.mean
+        );
+        // Two independent samples: the ratio of their standard deviations has a standard error of 1/sqrt(n).
+        assert!((ratio - 1.0).abs() < allowed + 3.0 / marker.count.sqrt(), "{id}: {ratio}");
+        let error = (marker.sd * marker.sd / marker.count + pose.sd * pose.sd / pose.count).sqrt();
+        assert!((marker.mean - pose.mean).abs() < 3.5 * error, "{id}: {} {}", marker.mean, pose.mean);
+    }
+}
+
+const JITTER_ALONE: &str = "[noise]\nonly = [\"tracker.jitter\"]\n";
+
+#[test]
+fn coverage_poses_err_as_their_markers_do() {
+    agree(JITTER_ALONE, 3_000, 0.0);
+}
+
+/// The whole evidence: 40,000 cases each, with jitter alone and with every source of the defaults.
+#[test]
+#[ignore = "half a minute: the evidence in full"]
+fn coverage_poses_err_as_their_markers_do_in_40000_cases() {
+    agree(JITTER_ALONE, 40_000, 0.005);
+    agree("", 40_000, 0.005);
+}
