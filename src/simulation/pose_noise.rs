@@ -44,6 +44,8 @@ pub struct SmallMotion {
 pub struct PoseFactor {
     about: Point<Tracker>,
     factor: Matrix6<f64>,
+    /// Mean of the turn, of second order in the noise, radians.
+    mean_turn: Vector3<f64>,
 }
 
 impl PoseFactor {
@@ -53,7 +55,7 @@ impl PoseFactor {
     pub fn of_covariance(covariance: &Matrix6<f64>) -> Option<Self> {
         let eigenvalues = covariance.symmetric_eigenvalues();
         let possible = eigenvalues.min() >= -1e-9 * eigenvalues.max().abs();
-        possible.then(|| Self { about: Point::ORIGIN, factor: lower_factor(covariance) })
+        possible.then(|| Self { about: Point::ORIGIN, factor: lower_factor(covariance), mean_turn: Vector3::zeros() })
     }
 
     /// The motion at six scores.
@@ -61,11 +63,8 @@ impl PoseFactor {
     #[must_use]
     pub fn motion(&self, scores: [f64; 6]) -> SmallMotion {
         let drawn = self.factor * Vector6::from(scores);
-        SmallMotion {
-            about: self.about,
-            shift: drawn.fixed_rows::<3>(0).into(),
-            turn: drawn.fixed_rows::<3>(3).into(),
-        }
+        let turn = self.mean_turn + drawn.fixed_rows::<3>(3);
+        SmallMotion { about: self.about, shift: drawn.fixed_rows::<3>(0).into(), turn }
     }
 }
 
@@ -99,6 +98,7 @@ impl PoseResponse {
         let camera = to_tracker.origin - self.centroid;
         // sum W_i' S_i W_i, with S_i = a^2 I + (b^2 - a^2) u u' for the ray u: the lower triangle is enough.
         let mut sum = Matrix6::zeros();
+        let (mut spread, mut bent) = (Matrix3::zeros(), Vector3::zeros());
         for x in &self.arms {
             let ray = x - camera.vector();
             let squared = ray.norm_squared();
@@ -127,13 +127,21 @@ impl PoseResponse {
             for (i, j) in [(1, 0), (2, 0), (2, 1)] {
                 sum[(i + 3, j + 3)] -= across * x[i] * x[j];
             }
+            spread += x * x.transpose();
+            let noise = across * Matrix3::identity() + excess * ray * ray.transpose();
+            bent += x.cross(&antisymmetric(&(self.inverse_moment * x.cross_matrix() * noise)));
         }
         let lower = lower_factor(&sum);
         // The pose answers with shift / n and J^-1 turn.
         let mut factor = lower / self.arms.len() as f64;
         let turns = self.inverse_moment * lower.fixed_rows::<3>(3);
         factor.fixed_rows_mut::<3>(3).copy_from(&turns);
-        PoseFactor { about: self.centroid, factor }
+        // The second order: with R = exp[w], S = sum(x x') and E = sum(e x'), R'(S + E) is symmetric at the best fit. So
+        // w = w1 + w2 with J w2 = a([w1]^2 S / 2 - [w1] E), a(A) the vector of A - A'; markers err independently.
+        let turns = factor.fixed_rows::<3>(3);
+        let covariance: Matrix3<f64> = turns * turns.transpose();
+        let mean_turn = self.inverse_moment * (0.5 * antisymmetric(&(covariance * spread)) + bent);
+        PoseFactor { about: self.centroid, factor, mean_turn }
     }
 }
 
@@ -148,6 +156,11 @@ impl SmallMotion {
         let rotation = Rotation::from_quaternion([scale, scale * half.x, scale * half.y, scale * half.z]);
         Pose::placing(rotation, self.about, self.about + Displacement::from_vector(self.shift))
     }
+}
+
+/// The vector `v` whose vector product is `A - A'`.
+fn antisymmetric(a: &Matrix3<f64>) -> Vector3<f64> {
+    Vector3::new(a.m32 - a.m23, a.m13 - a.m31, a.m21 - a.m12)
 }
 
 /// The lower triangular `L` with `L L'` a positive semi-definite matrix, of which the lower triangle is read. Directions
@@ -232,13 +245,14 @@ mod tests {
     }
 
     /// Frames of a still tool through the markers and their rigid fit: `L^-1 C L'^-1` with their sample covariance `C` has
-    /// no eigenvalue away from 1 by more than 2 %.
+    /// no eigenvalue away from 1 by more than 2 %, and the mean turn is that of the second order.
     #[test]
     fn coverage_frames_of_a_still_tool_have_the_covariance() {
         let markers = MARKERS.map(|place| Point::<Tracker>::from_vector(Vector3::from(place)));
-        let (across_mm, along_mm) = (0.08, 0.24);
+        // Large, so that the second order is many standard errors.
+        let (across_mm, along_mm) = (0.4, 1.2);
         let response = PoseResponse::of(&markers);
-        let PoseFactor { factor, .. } = response.factor(&seen(), MarkerNoise { across_mm, along_mm });
+        let PoseFactor { factor, mean_turn, .. } = response.factor(&seen(), MarkerNoise { across_mm, along_mm });
         let layout = crate::geometry::Layout::new(&markers).expect("a rigid layout");
         let jitter = Source {
             model: Jitter {
@@ -252,7 +266,7 @@ mod tests {
         let mut scores = jitter.case_stream(&CaseKey { seed: 5, device: 0, case: 0 });
         let places = markers.map(|marker| seen() * marker);
         let frames = 200_000;
-        let mut found = Matrix6::zeros();
+        let (mut found, mut mean) = (Matrix6::zeros(), Vector3::zeros());
         for _ in 0..frames {
             let disturbed = places.chunks(LANES).flat_map(|four| {
                 let seen = jitter.disturbed(FourPoints::of(four), four.len(), &mut scores).points();
@@ -264,7 +278,12 @@ mod tests {
             let turn = pose.rotation.rotation_vector();
             let (s, t) = (shift.vector(), turn.vector());
             let error = Vector6::new(s.x, s.y, s.z, t.x, t.y, t.z);
+            mean += t / f64::from(frames);
             found += error * error.transpose() / f64::from(frames);
+        }
+        for i in 0..3 {
+            let error = (found[(i + 3, i + 3)] / f64::from(frames)).sqrt();
+            assert!((mean[i] - mean_turn[i]).abs() < 4.0 * error, "{mean} for {mean_turn}, standard error {error}");
         }
         let whitening = factor.try_inverse().expect("a covariance of full rank");
         let whitened = whitening * found * whitening.transpose();
