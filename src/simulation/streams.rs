@@ -110,7 +110,9 @@ impl Scores {
     #[inline]
     #[must_use]
     pub fn next_three(&mut self) -> [f64; 3] {
-        [self.next_score(), self.next_score(), self.next_score()]
+        let mut scores = [0.0; 3];
+        self.fill(&mut scores);
+        scores
     }
 }
 

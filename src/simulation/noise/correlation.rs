@@ -82,7 +82,7 @@ pub fn correlation_matrix(correlations: &[Correlation]) -> (Vec<&'static SourceE
     (sources, matrix)
 }
 
-/// Rows of the factor that make a source's scores from those of more than [`MOST_PARTNERS`] others.
+/// Rows of the factor that make a source's scores from those of more than `MOST_PARTNERS` others.
 #[must_use]
 pub fn too_many_partners(lower: &DMatrix<f64>) -> Option<usize> {
     (0..lower.nrows())
