@@ -131,11 +131,13 @@ impl<A> Layout<A> {
         // One pass over offsets from the first point. The drawn points are centred, so the correlation does not
         // depend on what the measured ones are referred to.
         let share = Four::splat(1.0 / self.centred.len() as f64);
-        let first = frames.map(|frame| *frame[0].vector());
+        let points = |k: usize| side_by_side(frames.map(|frame| *frame[k].vector()));
+        let first = points(0);
         let zero = Four::splat(0.0);
         let (mut s, mut sum, mut squares_mm2) = ([[zero; 3]; 3], [zero; 3], zero);
         for (k, drawn) in self.centred.iter().enumerate() {
-            let offset = side_by_side(std::array::from_fn(|lane| frames[lane][k].vector() - first[lane]));
+            let point = points(k);
+            let offset = [0, 1, 2].map(|i| point[i] - first[i]);
             for (row, &drawn) in s.iter_mut().zip(drawn) {
                 for (entry, &offset) in row.iter_mut().zip(&offset) {
                     *entry += drawn * offset;
@@ -155,7 +157,7 @@ impl<A> Layout<A> {
         let centroid = self.centroid.vector();
         let origin = [0, 1, 2].map(|i| {
             let [x, y, z] = rows[i];
-            mean[i] - (x * centroid.x + y * centroid.y + z * centroid.z)
+            first[i] + mean[i] - (x * centroid.x + y * centroid.y + z * centroid.z)
         });
         let residual_rms_mm = (2.0 * share * (bound - eigenvalue)).max(zero).sqrt().to_array();
         let rotations = rows.map(apart);
@@ -165,7 +167,7 @@ impl<A> Layout<A> {
                 return Err(FitError::RankLoss);
             }
             let rotation = Rotation::from_rows(rotations.map(|row| row[lane]));
-            let origin = Point::from_vector(first[lane] + Vector3::from(origins[lane]));
+            let origin = Point::from_vector(origins[lane].into());
             Ok(RigidFit { pose: Pose::new(rotation, origin), residual_rms_mm: residual_rms_mm[lane] })
         })
     }
