@@ -27,6 +27,7 @@ const PLACE: &str = "position_mm = [380.0, 260.0, -40.0]\naim_mm = [150.0, 20.0,
 
 fn cases(criterion: &mut Criterion) {
     measure(criterion, "cases", EXPERIMENT, CASES);
+    measure(criterion, "cases, pose", &format!("{EXPERIMENT}[camera]\nmodel = \"pose\"\n"), CASES);
     for (name, model) in
         [("cases, pixel", "[camera.pixel]\n"), ("cases, pixel, two cameras", "[camera.pixel]\ncameras = 2\n")]
     {
@@ -61,7 +62,7 @@ fn measure(criterion: &mut Criterion, name: &str, experiment: &str, cases: usize
 /// As many scores as a case draws, by the same generator on one thread: to compare machines by.
 fn scores(criterion: &mut Criterion) {
     let key = StreamKey { seed: 1, replicate: 0, source: 0, device: 0, case: 0, capture: 0 };
-    let mut drawn = [0.0; SCORES_IN_A_CASE];
+    let mut drawn = vec![0.0; SCORES_IN_A_CASE];
     criterion.bench_function("scores of a case", |bencher| {
         bencher.iter(|| {
             let mut scores = key.open();

@@ -4,12 +4,12 @@
 //! 2001;34:2283-2303), six unknowns. At the foot point of each observed point the distance has an in-plane and an
 //! out-of-plane part. In the ellipse's own axes the out-of-plane part depends, to first order, on the shift
 //! along the normal and the two tilts, the in-plane part on the other three unknowns: each Gauss-Newton step is
-//! two systems of three equations. Foot points are carried along, one Newton step for each step of the pose, four
+//! two systems of three equations. Foot points are carried along, one Newton step for each step of the pose, several
 //! points side by side.
 
 use super::axes::{Displacement, Point, Pose, Rotation};
 use super::fit::FitError;
-use super::four::{Four, FourPoints, LANES};
+use super::lanes::{LANES, Lanes, PointLanes};
 use super::principal::PrincipalAxes;
 use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
@@ -31,7 +31,7 @@ pub struct EllipseFit<E, A> {
     pub residual_rms_mm: f64,
 }
 
-/// Points of a trace, four side by side, with the points of the ellipse nearest to them: working memory, so that a
+/// Points of a trace, some side by side, with the points of the ellipse nearest to them: working memory, so that a
 /// caller in a loop allocates nothing.
 #[derive(Debug)]
 pub struct TracedPoints<A>(Vec<Traced<A>>);
@@ -44,17 +44,17 @@ impl<A> Default for TracedPoints<A> {
 
 #[derive(Debug)]
 struct Traced<A> {
-    points: FourPoints<A>,
-    /// 1; 0 where there were no four points left and the last one only stands in.
-    weight: Four,
+    points: PointLanes<A>,
+    /// 1; 0 where there were too few points left and the last one only stands in.
+    weight: Lanes,
     feet: Feet,
 }
 
-/// Four points of the ellipse by their eccentric angles, held as cosines and sines.
+/// Points of the ellipse by their eccentric angles, held as cosines and sines.
 #[derive(Clone, Copy, Debug)]
 struct Feet {
-    cosine: Four,
-    sine: Four,
+    cosine: Lanes,
+    sine: Lanes,
 }
 
 /// The ellipse of given semi-axes with the least sum of squared distances to the points.
@@ -72,15 +72,15 @@ pub fn fit_ellipse<E, A>(
     }
     let traced = &mut memory.0;
     traced.clear();
-    traced.extend(points.chunks(LANES).map(|four| Traced {
-        points: FourPoints::of(four),
-        weight: Four::new(std::array::from_fn(|lane| if lane < four.len() { 1.0 } else { 0.0 })),
-        feet: Feet { cosine: Four::splat(1.0), sine: Four::splat(0.0) },
+    traced.extend(points.chunks(LANES).map(|some| Traced {
+        points: PointLanes::of(some),
+        weight: Lanes::new(std::array::from_fn(|lane| if lane < some.len() { 1.0 } else { 0.0 })),
+        feet: Feet { cosine: Lanes::splat(1.0), sine: Lanes::splat(0.0) },
     }));
     let mut pose = start(points, traced)?;
     let to_ellipse = pose.inverse();
-    for four in traced.iter_mut() {
-        four.feet = Feet::in_direction_of(to_ellipse * four.points, size);
+    for some in traced.iter_mut() {
+        some.feet = Feet::in_direction_of(to_ellipse * some.points, size);
     }
     for _ in 0..200 {
         let Step { shift, turn, squares_mm2 } = gauss_newton_step(traced, size, &pose)?;
@@ -107,7 +107,7 @@ struct Step<E> {
 
 fn gauss_newton_step<E, A>(traced: &mut [Traced<A>], size: SemiAxes, pose: &Pose<E, A>) -> Result<Step<E>, FitError> {
     let to_ellipse = pose.inverse();
-    let zero = Four::splat(0.0);
+    let zero = Lanes::splat(0.0);
     let (mut out_normal, mut out_right) = ([zero; 6], [zero; 3]);
     let (mut in_normal, mut in_right) = ([zero; 6], [zero; 3]);
     let mut squares_mm2 = zero;
@@ -118,7 +118,7 @@ fn gauss_newton_step<E, A>(traced: &mut [Traced<A>], size: SemiAxes, pose: &Pose
         let (y, z) = feet.position(size);
         let (normal_y, normal_z, inverse) = feet.outward(size);
         // Distance along the normal of the plane; the plane's shift along X, turns about Y and Z.
-        add(&mut out_normal, &mut out_right, *weight, [Four::splat(1.0), z, -y], x);
+        add(&mut out_normal, &mut out_right, *weight, [Lanes::splat(1.0), z, -y], x);
         // Distance along the curve's own normal; shifts along Y and Z, turn about X.
         let (dy, dz) = (along_y - y, along_z - z);
         let row = [normal_y, normal_z, y * normal_z - z * normal_y];
@@ -139,9 +139,9 @@ fn gauss_newton_step<E, A>(traced: &mut [Traced<A>], size: SemiAxes, pose: &Pose
     })
 }
 
-/// Adds four rows to normal equations in three unknowns: the upper triangle 00 01 02 11 12 22 and the right side.
+/// Adds rows to normal equations in three unknowns: the upper triangle 00 01 02 11 12 22 and the right side.
 #[inline]
-fn add(normal: &mut [Four; 6], right: &mut [Four; 3], weight: Four, row: [Four; 3], observed: Four) {
+fn add(normal: &mut [Lanes; 6], right: &mut [Lanes; 3], weight: Lanes, row: [Lanes; 3], observed: Lanes) {
     let [a, b, c] = row;
     let [u, v, w] = row.map(|entry| weight * entry);
     for (sum, term) in normal.iter_mut().zip([u * a, u * b, u * c, v * b, v * c, w * c]) {
@@ -153,45 +153,45 @@ fn add(normal: &mut [Four; 6], right: &mut [Four; 3], weight: Four, row: [Four; 
 }
 
 /// The solution of normal equations in three unknowns.
-fn solved(normal: [Four; 6], right: [Four; 3]) -> Result<Vector3<f64>, FitError> {
+fn solved(normal: [Lanes; 6], right: [Lanes; 3]) -> Result<Vector3<f64>, FitError> {
     let [a, b, c, d, e, f] = normal.map(sum);
     let cholesky = Matrix3::new(a, b, c, b, d, e, c, e, f).cholesky().ok_or(FitError::RankLoss)?;
     Ok(cholesky.solve(&Vector3::from(right.map(sum))))
 }
 
-/// The sum of four numbers, in their order.
-fn sum(four: Four) -> f64 {
-    four.to_array().iter().sum()
+/// The sum of numbers side by side, in their order.
+fn sum(lanes: Lanes) -> f64 {
+    lanes.to_array().iter().sum()
 }
 
 impl Feet {
     /// The points of the ellipse whose eccentric angles are those of `q` scaled to the unit circle.
-    fn in_direction_of<E>(q: FourPoints<E>, size: SemiAxes) -> Self {
+    fn in_direction_of<E>(q: PointLanes<E>, size: SemiAxes) -> Self {
         let [_, y, z] = q.components;
         let (c, s) = (y / size.major_mm, z / size.minor_mm);
         let length = (c * c + s * s).sqrt();
-        let off_centre = length.simd_gt(Four::splat(0.0));
+        let off_centre = length.simd_gt(Lanes::splat(0.0));
         Self {
-            cosine: off_centre.bitselect(c / length, Four::splat(1.0)),
-            sine: off_centre.bitselect(s / length, Four::splat(0.0)),
+            cosine: off_centre.bitselect(c / length, Lanes::splat(1.0)),
+            sine: off_centre.bitselect(s / length, Lanes::splat(0.0)),
         }
     }
 
     #[inline]
-    fn position(self, size: SemiAxes) -> (Four, Four) {
+    fn position(self, size: SemiAxes) -> (Lanes, Lanes) {
         (size.major_mm * self.cosine, size.minor_mm * self.sine)
     }
 
     /// Outward normal of the curve, in its plane, and the inverse of its squared length: without a square root.
     #[inline]
-    fn outward(self, size: SemiAxes) -> (Four, Four, Four) {
+    fn outward(self, size: SemiAxes) -> (Lanes, Lanes, Lanes) {
         let (y, z) = (size.minor_mm * self.cosine, size.major_mm * self.sine);
         (y, z, 1.0 / (y * y + z * z))
     }
 
     /// One Newton step of the eccentric angles towards the feet of the perpendiculars from `q`.
     #[inline]
-    fn improve<E>(&mut self, q: &FourPoints<E>, size: SemiAxes) {
+    fn improve<E>(&mut self, q: &PointLanes<E>, size: SemiAxes) {
         let [_, along_y, along_z] = q.components;
         let (y, z) = self.position(size);
         let (dy, dz) = (along_y - y, along_z - z);
@@ -201,7 +201,7 @@ impl Feet {
         // Curvature term kept only while it leaves a minimum.
         let slope = (speed2 + dy * y + dz * z).max(0.1 * speed2);
         // The turn by the step as the tangent of its half: a rotation to rounding, again without a square root.
-        let quarter = Four::splat(0.25);
+        let quarter = Lanes::splat(0.25);
         let half = (0.5 * along / slope).max(-quarter).min(quarter);
         let share = 2.0 / (1.0 + half * half);
         let (cosine, sine) = (share - 1.0, share * half);
@@ -235,8 +235,8 @@ struct Principal;
 /// Centre and unit major axis of the conic `a u^2 + b u v + c v^2 + d u + e v = 1` closest, algebraically, to
 /// points whose first two coordinates in `own` axes are `u` and `v` units; `None` if it is no ellipse.
 fn conic<A>(traced: &[Traced<A>], own: Pose<A, Principal>, unit: f64) -> Option<((f64, f64), (f64, f64))> {
-    let mut normal = [[Four::splat(0.0); 5]; 5];
-    let mut right = [Four::splat(0.0); 5];
+    let mut normal = [[Lanes::splat(0.0); 5]; 5];
+    let mut right = [Lanes::splat(0.0); 5];
     for Traced { points, weight, .. } in traced {
         let [u, v, _] = (own * *points).components.map(|coordinate| coordinate / unit);
         let row = [u * u, u * v, v * v, u, v];

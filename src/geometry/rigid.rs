@@ -7,7 +7,7 @@
 
 use super::axes::{Displacement, Point, Pose, Rotation};
 use super::fit::FitError;
-use super::four::{Four, LANES, apart, side_by_side};
+use super::lanes::{LANES, Lanes, apart, side_by_side};
 use super::rotation::from_quaternion;
 use nalgebra::{Matrix3, Vector3};
 
@@ -104,36 +104,36 @@ impl<A> Layout<A> {
         if measured.len() != self.centred.len() {
             return Err(FitError::TooFewPoints);
         }
-        let [fit, ..] = self.fit_four([measured; LANES]);
+        let [fit, ..] = self.fit_side_by_side([measured; LANES]);
         fit
     }
 
     /// The pose of each frame, in order, of frames that follow each other: the same answers as [`Layout::fit`],
-    /// found four at a time.
+    /// found several at a time.
     ///
     /// Points after the last whole frame are left alone.
     pub fn fit_frames<B>(&self, frames: &[Point<B>], mut each: impl FnMut(Result<RigidFit<A, B>, FitError>)) {
         let count = self.centred.len();
-        for four in frames.chunks(LANES * count) {
-            let held = four.len() / count;
-            // Where the last four are not whole, the last frame stands in for the missing ones.
+        for some in frames.chunks(LANES * count) {
+            let held = some.len() / count;
+            // Where the last are fewer, the last frame stands in for the missing ones.
             let frame = |lane: usize| lane.min(held.saturating_sub(1)) * count;
             if held > 0 {
-                let fits = self.fit_four(std::array::from_fn(|lane| &four[frame(lane)..frame(lane) + count]));
+                let fits = self.fit_side_by_side(std::array::from_fn(|lane| &some[frame(lane)..frame(lane) + count]));
                 fits.into_iter().take(held).for_each(&mut each);
             }
         }
     }
 
-    /// Four frames with as many points as the layout, side by side: a fit alone waits for its own last result most
+    /// Frames with as many points as the layout, side by side: a fit alone waits for its own last result most
     /// of the time.
-    fn fit_four<B>(&self, frames: [&[Point<B>]; LANES]) -> [Result<RigidFit<A, B>, FitError>; LANES] {
+    fn fit_side_by_side<B>(&self, frames: [&[Point<B>]; LANES]) -> [Result<RigidFit<A, B>, FitError>; LANES] {
         // One pass over offsets from the first point. The drawn points are centred, so the correlation does not
         // depend on what the measured ones are referred to.
-        let share = Four::splat(1.0 / self.centred.len() as f64);
+        let share = Lanes::splat(1.0 / self.centred.len() as f64);
         let points = |k: usize| side_by_side(frames.map(|frame| *frame[k].vector()));
         let first = points(0);
-        let zero = Four::splat(0.0);
+        let zero = Lanes::splat(0.0);
         let (mut s, mut sum, mut squares_mm2) = ([[zero; 3]; 3], [zero; 3], zero);
         for (k, drawn) in self.centred.iter().enumerate() {
             let point = points(k);
@@ -173,17 +173,17 @@ impl<A> Layout<A> {
     }
 }
 
-/// Largest eigenvalues of four of Horn's matrices with their unit eigenvectors, scalar first.
+/// Largest eigenvalues of several of Horn's matrices with their unit eigenvectors, scalar first.
 struct Dominant {
-    quaternion: [Four; 4],
-    eigenvalue: Four,
+    quaternion: [Lanes; 4],
+    eigenvalue: Lanes,
     /// A mask: the eigenvalue stands alone, so that the quaternion is determined.
-    distinct: Four,
+    distinct: Lanes,
 }
 
 /// Of Horn's symmetric matrix, given the correlation of drawn and measured offsets and an upper bound of the
 /// largest eigenvalue.
-fn dominant_quaternion(s: &[[Four; 3]; 3], bound: Four) -> Dominant {
+fn dominant_quaternion(s: &[[Lanes; 3]; 3], bound: Lanes) -> Dominant {
     let [[xx, xy, xz], [yx, yy, yz], [zx, zy, zz]] = *s;
     let horn = Symmetric {
         a00: xx + yy + zz,
@@ -197,7 +197,7 @@ fn dominant_quaternion(s: &[[Four; 3]; 3], bound: Four) -> Dominant {
         a23: yz + zy,
         a33: zz - xx - yy,
     };
-    let squares = s.iter().flatten().fold(Four::splat(0.0), |sum, &entry| sum + entry * entry);
+    let squares = s.iter().flatten().fold(Lanes::splat(0.0), |sum, &entry| sum + entry * entry);
     let determinant = xx * (yy * zz - yz * zy) - xy * (yx * zz - yz * zx) + xz * (yx * zy - yy * zx);
     let root = largest_root(-2.0 * squares, -8.0 * determinant, horn.minors().determinant(), bound);
     let shifted =
@@ -214,14 +214,15 @@ fn dominant_quaternion(s: &[[Four; 3]; 3], bound: Four) -> Dominant {
             *entry = larger.bitselect(other, *entry);
         }
     }
-    let norm = column.iter().fold(Four::splat(0.0), |sum, &c| sum + c * c).sqrt();
+    let norm = column.iter().fold(Lanes::splat(0.0), |sum, &c| sum + c * c).sqrt();
     // A second root this near the first leaves the rotation undetermined. NaN is refused too.
-    let distinct = largest.simd_gt(1e-10 * bound * bound * bound) & norm.is_finite() & root.simd_gt(Four::splat(0.0));
+    let distinct =
+        largest.simd_gt(1e-10 * bound * bound * bound) & norm.is_finite() & root.simd_gt(Lanes::splat(0.0));
     Dominant { quaternion: column.map(|c| c / norm), eigenvalue: root, distinct }
 }
 
 /// Largest roots of `x^4 + c2 x^2 + c1 x + c0`, all of whose roots are real, by Newton's method from above.
-fn largest_root(c2: Four, c1: Four, c0: Four, bound: Four) -> Four {
+fn largest_root(c2: Lanes, c1: Lanes, c0: Lanes, bound: Lanes) -> Lanes {
     let mut x = bound;
     let mut falling = x.simd_eq(x);
     for _ in 0..60 {
@@ -244,27 +245,27 @@ fn largest_root(c2: Four, c1: Four, c0: Four, bound: Four) -> Four {
 /// Four symmetric 4x4 matrices, side by side.
 #[derive(Clone, Copy)]
 struct Symmetric {
-    a00: Four,
-    a01: Four,
-    a02: Four,
-    a03: Four,
-    a11: Four,
-    a12: Four,
-    a13: Four,
-    a22: Four,
-    a23: Four,
-    a33: Four,
+    a00: Lanes,
+    a01: Lanes,
+    a02: Lanes,
+    a03: Lanes,
+    a11: Lanes,
+    a12: Lanes,
+    a13: Lanes,
+    a22: Lanes,
+    a23: Lanes,
+    a33: Lanes,
 }
 
 /// The 2x2 minors of the upper and of the lower two rows of a 4x4 matrix, columns 01 02 03 12 13 23.
 struct Minors {
-    upper: [Four; 6],
-    lower: [Four; 6],
+    upper: [Lanes; 6],
+    lower: [Lanes; 6],
 }
 
 impl Minors {
     #[inline]
-    fn determinant(&self) -> Four {
+    fn determinant(&self) -> Lanes {
         let (u, l) = (&self.upper, &self.lower);
         u[0] * l[5] - u[1] * l[4] + u[2] * l[3] + u[3] * l[2] - u[4] * l[1] + u[5] * l[0]
     }
@@ -272,7 +273,7 @@ impl Minors {
 
 impl Symmetric {
     #[inline]
-    fn rows(&self) -> [[Four; 4]; 4] {
+    fn rows(&self) -> [[Lanes; 4]; 4] {
         [
             [self.a00, self.a01, self.a02, self.a03],
             [self.a01, self.a11, self.a12, self.a13],
@@ -283,7 +284,7 @@ impl Symmetric {
 
     #[inline]
     fn minors(&self) -> Minors {
-        let minors = |a: [Four; 4], b: [Four; 4]| {
+        let minors = |a: [Lanes; 4], b: [Lanes; 4]| {
             [
                 a[0] * b[1] - a[1] * b[0],
                 a[0] * b[2] - a[2] * b[0],
@@ -298,7 +299,7 @@ impl Symmetric {
     }
 
     #[inline]
-    fn adjugate(&self) -> [[Four; 4]; 4] {
+    fn adjugate(&self) -> [[Lanes; 4]; 4] {
         let Minors { upper: u, lower: l } = self.minors();
         let [p, q, r, s] = self.rows();
         let a00 = q[1] * l[5] - q[2] * l[4] + q[3] * l[3];

@@ -4,7 +4,7 @@ use super::noise::{Jitter, LensField};
 use super::source::Source;
 use super::streams::Scores;
 use crate::geometry::{
-    Direction, Displacement, FourPoints, Intrinsics, LANES, Pinhole, PinholeError, Pixel, Point, Pose, Rig, Rotation,
+    Direction, Displacement, Intrinsics, LANES, Pinhole, PinholeError, Pixel, Point, PointLanes, Pose, Rig, Rotation,
 };
 use crate::measurement::{Camera, Tracker};
 use serde::{Deserialize, Serialize};
@@ -125,9 +125,9 @@ impl Imaging {
     ) {
         let (first, count) = (images.len(), markers.len());
         images.resize(first + count * self.rig.cameras(), None);
-        let places = markers.chunks(LANES).flat_map(|four| {
-            let places = *pose * FourPoints::of(four);
-            lens.map_or(places, |lens| lens.seen(places)).points().into_iter().take(four.len())
+        let places = markers.chunks(LANES).flat_map(|some| {
+            let places = *pose * PointLanes::of(some);
+            lens.map_or(places, |lens| lens.seen(places)).points().into_iter().take(some.len())
         });
         for (i, (place, &normal)) in places.zip(normals).enumerate() {
             let facing = pose.rotation * normal;

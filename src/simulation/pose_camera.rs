@@ -5,7 +5,7 @@ use super::noise::LensField;
 use super::pose_noise::{MarkerNoise, PoseFactor, PoseResponse, SmallMotion};
 use super::streams::Scores;
 use super::tool::ToolKind;
-use crate::geometry::{FourPoints, LANES, Layout, Point, Pose, Rotation};
+use crate::geometry::{LANES, Layout, Point, PointLanes, Pose, Rotation};
 use crate::measurement::{Camera, Tracker};
 
 /// Poses of all tools, disturbed as the rigid fit of their disturbed markers would be.
@@ -103,7 +103,7 @@ fn lens_motion(
 ) -> SmallMotion {
     let to_tracker = pose.rotation.inverse();
     response.to(markers.chunks(LANES).flat_map(|markers| {
-        let places = *pose * FourPoints::of(markers);
+        let places = *pose * PointLanes::of(markers);
         let (before, after) = (places.points(), lens.seen(places).points());
         let count = markers.len();
         (0..count).map(move |i| to_tracker * (after[i] - before[i]))

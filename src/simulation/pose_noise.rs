@@ -185,7 +185,7 @@ fn lower_factor(matrix: &Matrix6<f64>) -> Matrix6<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::{FourPoints, LANES};
+    use crate::geometry::{LANES, PointLanes};
     use crate::simulation::noise::Jitter;
     use crate::simulation::{Basis, BasisKind, CaseKey, Quantity, Source, Switch};
     use nalgebra::{Matrix3x6, Matrix6x3};
@@ -268,9 +268,9 @@ mod tests {
         let frames = 200_000;
         let (mut found, mut mean) = (Matrix6::zeros(), Vector3::zeros());
         for _ in 0..frames {
-            let disturbed = places.chunks(LANES).flat_map(|four| {
-                let seen = jitter.disturbed(FourPoints::of(four), four.len(), &mut scores).points();
-                seen.into_iter().take(four.len())
+            let disturbed = places.chunks(LANES).flat_map(|some| {
+                let seen = jitter.disturbed(PointLanes::of(some), some.len(), &mut scores).points();
+                seen.into_iter().take(some.len())
             });
             let measured: Vec<_> = disturbed.collect();
             let pose = seen().inverse() * layout.fit(&measured).expect("a rigid layout").pose;

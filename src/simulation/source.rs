@@ -3,7 +3,7 @@
 use super::covariance::Covariance;
 use super::quantity::Quantity;
 use super::streams::{CaseKey, Mixing, Scores, StreamKey, continued_key};
-use crate::geometry::Four;
+use crate::geometry::Lanes;
 use crate::measurement::Step;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
@@ -164,10 +164,10 @@ impl<M> Source<M> {
         self.switch.scale * quantity.value(score)
     }
 
-    /// Four drawn values of one quantity, scaled.
+    /// Drawn values, side by side, of one quantity, scaled.
     #[inline]
     #[must_use]
-    pub fn values(&self, quantity: &Quantity, scores: Four) -> Four {
+    pub fn values(&self, quantity: &Quantity, scores: Lanes) -> Lanes {
         self.switch.scale * quantity.values(scores)
     }
 

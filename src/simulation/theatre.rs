@@ -12,7 +12,7 @@ use super::source::CaptureKey;
 use super::streams::{CaseKey, Scores, StreamKey, source_key};
 use super::tool::{Tool, ToolKind, held};
 use super::truth::Triad;
-use crate::geometry::{Direction, Displacement, FourPoints, LANES, Point, Pose, Rotation};
+use crate::geometry::{Direction, Displacement, LANES, Point, PointLanes, Pose, Rotation};
 use crate::measurement::{
     Camera, Capture, Feature, FemurFeature, Observations, Plane, Side, Sightings, Step, Tracker,
 };
@@ -380,7 +380,7 @@ impl<'a> Theatre<'a> {
         match &mut self.observed.sightings {
             Sightings::Markers(seen) => {
                 for markers in self.built[tool.kind as usize].chunks(LANES) {
-                    let mut places = pose * FourPoints::of(markers);
+                    let mut places = pose * PointLanes::of(markers);
                     if let Some(lens) = &self.lens {
                         places = lens.seen(places);
                     }

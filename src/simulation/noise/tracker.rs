@@ -1,6 +1,6 @@
 //! What the camera sees of a tracker.
 
-use crate::geometry::{Displacement, Four, FourPoints, LANES, Point};
+use crate::geometry::{Displacement, LANES, Lanes, Point, PointLanes};
 use crate::measurement::{Camera, Tracker};
 use crate::simulation::Quantity;
 use crate::simulation::source::{Basis, Source};
@@ -65,15 +65,15 @@ impl Source<Jitter> {
         [0, 1].map(|_| self.value(&self.model.pixel_px, scores.next_score()))
     }
 
-    /// Where up to four markers are seen; three scores for each of the first `count`, two across the ray and one
+    /// Where markers are seen; three scores for each of the first `count`, two across the ray and one
     /// along it.
     #[inline]
     #[must_use]
-    pub fn disturbed(&self, markers: FourPoints<Camera>, count: usize, scores: &mut Scores) -> FourPoints<Camera> {
+    pub fn disturbed(&self, markers: PointLanes<Camera>, count: usize, scores: &mut Scores) -> PointLanes<Camera> {
         let mut drawn = [0.0; 3 * LANES];
         scores.fill(&mut drawn[..3 * count]);
         let [first, second, third] =
-            [0, 1, 2].map(|i| Four::new(std::array::from_fn(|marker| drawn[3 * marker + i])));
+            [0, 1, 2].map(|i| Lanes::new(std::array::from_fn(|marker| drawn[3 * marker + i])));
         let per_reference = 1.0 / REFERENCE_DISTANCE_MM;
         let (across, along) = (&self.model.across_mm, &self.model.along_mm);
         let ray = Rays::to(&markers);
@@ -82,31 +82,31 @@ impl Source<Jitter> {
         let other_mm = per_reference * self.values(across, second);
         let along_mm = per_reference * per_reference * ray.distance * self.values(along, third);
         let p = markers.components;
-        FourPoints::new([0, 1, 2].map(|i| p[i] + (one_mm * one[i] + other_mm * other[i] + along_mm * p[i])))
+        PointLanes::new([0, 1, 2].map(|i| p[i] + (one_mm * one[i] + other_mm * other[i] + along_mm * p[i])))
     }
 }
 
-/// The rays from the camera to four positions.
+/// The rays from the camera to positions side by side.
 struct Rays {
-    position: [Four; 3],
-    distance: Four,
-    sign: Four,
-    factor: Four,
+    position: [Lanes; 3],
+    distance: Lanes,
+    sign: Lanes,
+    factor: Lanes,
 }
 
 impl Rays {
     #[inline]
-    fn to(positions: &FourPoints<Camera>) -> Self {
+    fn to(positions: &PointLanes<Camera>) -> Self {
         let position @ [x, y, z] = positions.components;
         let distance = (x * x + y * y + z * z).sqrt();
-        let sign = z.is_sign_negative().bitselect(Four::splat(-1.0), Four::splat(1.0));
+        let sign = z.is_sign_negative().bitselect(Lanes::splat(-1.0), Lanes::splat(1.0));
         Self { position, distance, sign, factor: -1.0 / (sign * distance + z) }
     }
 
     /// Two perpendicular vectors across each ray, each as long as the ray, without a branch (after Duff T et al.
     /// J Comput Graph Tech 2017;6:1-8, scaled by the distance).
     #[inline]
-    fn across(&self) -> [[Four; 3]; 2] {
+    fn across(&self) -> [[Lanes; 3]; 2] {
         let Self { position: [x, y, _], distance, sign, factor } = *self;
         let mixed = x * y * factor;
         [[distance + sign * x * x * factor, sign * mixed, -sign * x], [mixed, sign * distance + y * y * factor, -y]]
@@ -128,8 +128,8 @@ pub const VOLUME_CENTRE_MM: f64 = 150.0;
 /// shift of all that is seen would cancel in every reading.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LensField {
-    /// For each axis the polynomial's coefficients, each as four equal numbers: `1, u, v, w, v w, w u, u v, u u, v v, w w`.
-    coefficients: [[Four; 10]; 3],
+    /// For each axis the polynomial's coefficients, each in every lane: `1, u, v, w, v w, w u, u v, u u, v v, w w`.
+    coefficients: [[Lanes; 10]; 3],
 }
 
 impl Source<Lens> {
@@ -161,7 +161,7 @@ impl Source<Lens> {
             (3.0_f64.sqrt() * scale * linear, 3.0 * scale * scale * mixed, scale * scale * square);
         let coefficients = [0, 1, 2].map(|i| {
             let [l, m, s] = [&linear, &mixed, &square].map(|matrix| matrix.row(i));
-            [constant[i], l[0], l[1], l[2], m[0], m[1], m[2], s[0], s[1], s[2]].map(Four::splat)
+            [constant[i], l[0], l[1], l[2], m[0], m[1], m[2], s[0], s[1], s[2]].map(Lanes::splat)
         });
         Some(LensField { coefficients })
     }
@@ -171,11 +171,11 @@ impl LensField {
     /// Where markers seem to be.
     #[inline]
     #[must_use]
-    pub fn seen(&self, markers: FourPoints<Camera>) -> FourPoints<Camera> {
+    pub fn seen(&self, markers: PointLanes<Camera>) -> PointLanes<Camera> {
         let place = markers.components;
         let [u, v, w] = [place[0], place[1], place[2] - VOLUME_CENTRE_MM];
         let powers = [u, v, w, v * w, w * u, u * v, u * u, v * v, w * w];
-        FourPoints::new([0, 1, 2].map(|i| {
+        PointLanes::new([0, 1, 2].map(|i| {
             let [constant, coefficients @ ..] = &self.coefficients[i];
             let terms = coefficients.iter().zip(powers);
             terms.fold(place[i] + *constant, |sum, (&coefficient, power)| sum + coefficient * power)
@@ -238,7 +238,7 @@ mod tests {
 
     fn displacement(field: &LensField, u: Vector3<f64>) -> Vector3<f64> {
         let place = Point::from_vector(VOLUME_HALF_EDGE_MM * u + Vector3::new(0.0, 0.0, VOLUME_CENTRE_MM));
-        *(field.seen(FourPoints::of(&[place])).points()[0] - place).vector()
+        *(field.seen(PointLanes::of(&[place])).points()[0] - place).vector()
     }
 
     #[test]

@@ -13,7 +13,7 @@ mod tests;
 mod written;
 
 use super::normal;
-use crate::geometry::Four;
+use crate::geometry::Lanes;
 use empirical::Empirical;
 use mixture::Mixture;
 use std::sync::Arc;
@@ -103,13 +103,13 @@ impl Quantity {
         }
     }
 
-    /// The values at four scores.
+    /// The values at scores side by side.
     #[inline]
     #[must_use]
-    pub fn values(&self, scores: Four) -> Four {
+    pub fn values(&self, scores: Lanes) -> Lanes {
         match self {
             Self::Drawn(Shape::Normal { mean, sd }, None) => *mean + *sd * scores,
-            _ => Four::new(scores.to_array().map(|score| self.value(score))),
+            _ => Lanes::new(scores.to_array().map(|score| self.value(score))),
         }
     }
 
