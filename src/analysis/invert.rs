@@ -5,7 +5,7 @@
 //! not (TOMS 708: `DiDonato` AR, Morris AH. ACM Trans Math Softw 1992;18:360-373).
 
 use cdflib::traits::ContinuousCdf;
-use cdflib::{ChiSquared, Normal, StudentsT};
+use cdflib::{ChiSquared, FisherSnedecor, Normal, StudentsT};
 
 /// Relative width at which a bisection stops, 9e-13: twelve digits for a reader, and coarse enough that the last
 /// bits of a cumulative function, which may differ between processors, almost never move the result.
@@ -57,6 +57,22 @@ pub(super) fn chi_squared_around(tail: f64, degrees_of_freedom: f64) -> (f64, f6
     (first(|x| chi_squared.cdf(x) >= tail), first(|x| chi_squared.ccdf(x) <= tail))
 }
 
+/// Fisher's F that `tail` lies above; infinity without degrees of freedom.
+pub(super) fn fisher_above(tail: f64, numerator: f64, denominator: f64) -> f64 {
+    let Ok(fisher) = FisherSnedecor::try_new(numerator, denominator) else { return f64::INFINITY };
+    first(|f| fisher.ccdf(f) <= tail)
+}
+
+/// Probability that a standard normal score is at most `score`.
+pub(super) fn normal_below(score: f64) -> f64 {
+    0.5 * libm::erfc(-score * std::f64::consts::FRAC_1_SQRT_2)
+}
+
+/// The standard normal score below which a probability lies.
+pub(super) fn normal_quantile(probability: f64) -> f64 {
+    if probability < 0.5 { -normal_above(probability) } else { normal_above(1.0 - probability) }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -86,6 +102,16 @@ mod tests {
             let (low, high) = chi_squared_around(0.025, df);
             close(chi_squared.cdf(low), 0.025, 1e-9);
             close(chi_squared.sf(high), 0.025, 1e-9);
+        }
+    }
+
+    /// F with one degree of freedom above is the square of t; its other tail is the inverse with both exchanged.
+    #[test]
+    fn identity_fisher_and_normal() {
+        close(fisher_above(0.05, 1.0, 10.0), student_above(0.025, 10.0) * student_above(0.025, 10.0), 1e-10);
+        close(fisher_above(0.975, 4.0, 9.0), 1.0 / fisher_above(0.025, 9.0, 4.0), 1e-10);
+        for probability in [0.001, 0.3, 0.5, 0.975] {
+            close(normal_below(normal_quantile(probability)), probability, 1e-11);
         }
     }
 

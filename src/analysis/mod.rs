@@ -1,16 +1,31 @@
 //! What the errors say: pure functions on columns of numbers. Nothing here simulates, so simulated and recorded
 //! errors are assessed by the same code.
 
+pub mod adaptive;
+pub mod around;
 pub mod binomial;
+pub mod bootstrap;
+pub mod components;
+pub mod coverage;
+pub mod designs;
 mod interval;
 mod invert;
+pub mod joint;
 pub mod moments;
+pub mod nested;
+pub mod normal_limits;
 pub mod order;
+mod quadrature;
 mod sample;
+pub mod shape;
 mod summary;
+pub mod tolerance;
 mod verdict;
 
 pub use interval::{Estimate, Interval};
 pub use sample::Errors;
-pub use summary::{CONFIDENCE, Summary, summarise};
-pub use verdict::{Judgement, Rule, Verdict, judge, passes, trials_needed};
+pub use summary::{ABSOLUTE_QUANTILES, CONFIDENCE, Summary, quantile_estimate, summarise, summarise_sorted};
+pub use verdict::{
+    Counts, Direction, Judgement, Rule, Verdict, Withheld, confidence_of_a_look, judge, judge_counts, judge_devices,
+    judge_nested, most_out, passes, trials_needed,
+};

@@ -125,7 +125,7 @@ static POPULATION: LazyLock<Result<Population, String>> = LazyLock::new(|| {
     let chain = Chain::of("seed = 6\ntrials = 20000\n")?;
     let model = &chain.variant().model;
     let patients = (0..COUNT).map(|index| {
-        let key = CaseKey { seed: 6, device: index, case: index };
+        let key = CaseKey::alone(6, index);
         let patient = model.anatomy.draw(&key);
         (patient, Scene::of(model, &patient, &model.implant.draw(&key)))
     });

@@ -12,7 +12,9 @@ mod moments;
 mod pivot;
 mod posture;
 mod registration;
+mod statistics;
 mod tilt;
+mod uncertainty;
 
 use rayon::prelude::*;
 use std::fmt;
@@ -119,7 +121,7 @@ impl Section {
 }
 
 /// All sections, in the order of the measurement.
-pub const SECTIONS: [Section; 8] = [
+pub const SECTIONS: [Section; 10] = [
     Section { title: "Cup angle definitions", tables: cup_angles::CHECKS },
     Section { title: "Pelvic tilt", tables: tilt::CHECKS },
     Section { title: "Landmarks, plane and cup angles", tables: landmarks::CHECKS },
@@ -128,6 +130,8 @@ pub const SECTIONS: [Section; 8] = [
     Section { title: "Rigid registration", tables: registration::CHECKS },
     Section { title: "Pivot, sphere and centre of rotation", tables: pivot::CHECKS },
     Section { title: "Cameras that form images", tables: camera::CHECKS },
+    Section { title: "Uncertainty", tables: uncertainty::CHECKS },
+    Section { title: "Statistics", tables: statistics::CHECKS },
 ];
 
 /// Runs every check, on all threads; outcomes in the order of [`all`].

@@ -5,11 +5,12 @@ use super::arguments::CheckArguments;
 use super::message::{Stop, warn};
 use super::run::default_folder;
 use super::terminal::{align_right, show, table};
-use crate::analysis::{passes, trials_needed};
+use crate::analysis::nested::DEVICES_FOR_A_VERDICT;
+use crate::analysis::{Rule, confidence_of_a_look, most_out, passes, trials_needed};
 use crate::experiment::{Plan, Requirement, Variant};
 use crate::measurement::Step;
 use crate::record::Block;
-use crate::report::words::percent;
+use crate::report::words::{count, percent};
 use crate::trial::{TrialRunner, Worker};
 use std::fmt::Write as _;
 use std::path::Path;
@@ -19,7 +20,7 @@ use std::time::{Duration, Instant};
 /// Reads and validates an experiment; nothing is written.
 pub fn check(arguments: &CheckArguments) -> Result<Ending, Stop> {
     let mut plan = Plan::read(&arguments.file)?;
-    plan.trials = arguments.trials.unwrap_or(plan.trials);
+    super::take_trials(&mut plan, arguments.trials)?;
     warn(&plan.warnings);
     let folder = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.file));
     show(&preview(&plan, &folder));
@@ -47,7 +48,60 @@ fn preview(plan: &Plan, folder: &Path) -> String {
             "\ntrials that show each requirement, if truly so many are out of its limit:\n{}",
             requirements(plan)
         );
+        let _ = writeln!(
+            text,
+            "\nfor the protocol of the study, if these figures suit it:\n  {}",
+            wrapped(&paragraph(plan), " ", 2)
+        );
     }
+    text
+}
+
+/// A paragraph on the number of trials that a writer can paste.
+fn paragraph(plan: &Plan) -> String {
+    let mut text = format!("The number of simulated trials is fixed beforehand at {}.", count(plan.trials));
+    if let Some(design) = plan.design {
+        let _ = write!(
+            text,
+            " They are nested: {} devices, {} cases on each, {} repeats of each. Cases on one device are not independent; \
+             verdicts are approximate and need {DEVICES_FOR_A_VERDICT} devices.",
+            count(design.devices(plan.trials)),
+            count(design.cases),
+            design.repeats,
+        );
+    }
+    if plan.looks > 1 {
+        let _ = write!(
+            text,
+            " Verdicts may be looked at {} times while trials are added; each look uses the confidence 1 - (1 - c)/{}.",
+            plan.looks, plan.looks,
+        );
+    }
+    let joint = plan.joint_requirements.iter().map(|asked| (&asked.id, asked.proportion, asked.confidence));
+    let single = plan.requirements.iter().map(|asked| (&asked.id, asked.proportion, asked.confidence));
+    for (id, proportion, confidence) in single.chain(joint) {
+        let rule = Rule::absolute(0.0, proportion, confidence_of_a_look(confidence, plan.looks));
+        let _ = write!(
+            text,
+            " Requirement {id} is met if, with {} % confidence, at least {} % of cases are within its limit",
+            percent(rule.confidence),
+            percent(proportion),
+        );
+        let _ = match most_out(plan.trials, &rule) {
+            _ if plan.design.is_some() => write!(text, "."),
+            Some(most) => {
+                write!(text, ": at most {} of the {} trials may be out of it.", count(most), count(plan.trials))
+            }
+            None => write!(text, "; so many trials cannot show it even if none is out of it."),
+        };
+        if let Some(least) = trials_needed(&rule, 0.0) {
+            let _ = write!(text, " The least number that can show it is {}.", count(least));
+        }
+    }
+    text.push_str(
+        " A trial without a reading counts as out of the limit. The bounds are exact (Clopper and Pearson, Biometrika 1934) and \
+         assume no distribution.",
+    );
     text
 }
 
@@ -117,16 +171,16 @@ fn sources(variant: &Variant, name_the_arm: bool) -> String {
             on.push(format!("{} (times {})", source.id, switch.scale));
         }
     }
-    let list = |ids: &[String]| if ids.is_empty() { "none".to_owned() } else { wrapped(&ids.join(", "), 14) };
+    let list = |ids: &[String]| if ids.is_empty() { "none".to_owned() } else { wrapped(&ids.join(", "), ", ", 14) };
     let whose = if name_the_arm { format!(", {}", variant.arm) } else { String::new() };
     format!("noise sources{whose}\n  on          {}\n  off         {}", list(&on), list(&off))
 }
 
-/// Broken at blanks, continued behind so many blanks.
-fn wrapped(text: &str, indent: usize) -> String {
+/// Broken behind a separator, continued behind so many blanks.
+fn wrapped(text: &str, separator: &str, indent: usize) -> String {
     const WIDTH: usize = 100;
     let (mut wrapped, mut column) = (String::new(), indent);
-    for word in text.split_inclusive(", ") {
+    for word in text.split_inclusive(separator) {
         if column > indent && column + word.trim_end().len() > WIDTH {
             wrapped.truncate(wrapped.trim_end().len());
             let _ = write!(wrapped, "\n{:indent$}", "");

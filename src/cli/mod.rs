@@ -13,8 +13,10 @@ mod share;
 mod terminal;
 mod trial;
 
+use crate::experiment::Plan;
 use arguments::{Arguments, Command, RunArguments};
 use clap::Parser;
+use message::Stop;
 use std::process::ExitCode;
 
 /// How a command ended.
@@ -39,6 +41,13 @@ impl From<Ending> for ExitCode {
             Ending::Unfinished => Self::from(3),
         }
     }
+}
+
+/// Takes the number of trials that was typed, if any, instead of the file's.
+fn take_trials(plan: &mut Plan, typed: Option<u64>) -> Result<(), Stop> {
+    let taken = typed.map_or(Ok(()), |trials| plan.set_trials(trials));
+    let help = "name a multiple, or change `[design]` in the file";
+    taken.map_err(|message| Stop::new(Ending::Refused, message, Some(help)))
 }
 
 /// Runs the command that the process was given.

@@ -8,14 +8,14 @@ use super::terminal;
 use crate::experiment::Plan;
 use crate::record::{Parts, sums};
 use crate::report::{Evidence, write_report};
-use crate::study::assess;
+use crate::study::{Looks, assess_after};
 use crate::trial::{self, RunFolder};
 use std::path::{Path, PathBuf};
 
 /// Runs an experiment.
 pub fn run(arguments: &RunArguments) -> Result<Ending, Stop> {
     let mut plan = Plan::read(&arguments.file)?;
-    plan.trials = arguments.trials.unwrap_or(plan.trials);
+    super::take_trials(&mut plan, arguments.trials)?;
     plan.seed = arguments.seed.unwrap_or(plan.seed);
     warn(&plan.warnings);
     let out = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.file));
@@ -28,8 +28,9 @@ pub fn run(arguments: &RunArguments) -> Result<Ending, Stop> {
 
 /// Assesses the trials that are there, writes every result and says what was found.
 pub fn conclude(plan: &Plan, folder: &RunFolder, quiet: bool) -> Result<Ending, Stop> {
-    let assessment = assess(plan, &folder.parts())?;
-    folder.write_manifest(&trial::manifest(plan, &assessment.failures))?;
+    let looks = Looks::of_manifest(&folder.manifest()?);
+    let assessment = assess_after(plan, &folder.parts(), &looks)?;
+    folder.write_manifest(&trial::manifest(plan, &assessment.failures, &looks.with(plan)))?;
     let evidence = Evidence::of(plan, &assessment, &Parts::list(&folder.parts())?)?;
     let written = write_report(folder.path(), &evidence)?;
     sums::write_sums(folder.path()).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;

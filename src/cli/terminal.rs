@@ -1,7 +1,7 @@
 //! Results on standard output: a compact table, the verdicts, and every file written.
 
 use crate::analysis::Estimate;
-use crate::experiment::{Plan, Variant};
+use crate::experiment::{Plan, Requirement, Variant};
 use crate::record::sums::SUMS_FILE;
 use crate::report::words::{Bound, bounded_percent, percent};
 use crate::report::{PAGE, Written};
@@ -83,7 +83,7 @@ fn summary_table<'a>(rows: impl Iterator<Item = &'a OutputAssessment<'a>>) -> St
     let mut table = table(["error of", "n", "bias (95 %)", "sd (95 %)", "95 % within (95 %)", "largest"]);
     for row in rows {
         let (s, unit) = (&row.summary, row.output.unit().symbol());
-        let p95 = s.p95_abs.map(|value| match s.p95_abs_low.zip(s.p95_abs_high) {
+        let p95 = s.p95_abs.map(|p95| p95.value).map(|value| match s.p95_abs_low.zip(s.p95_abs_high) {
             Some((low, high)) => format!("{value:.2} ({low:.2}..{high:.2})"),
             None => format!("{value:.2}"),
         });
@@ -102,17 +102,18 @@ fn summary_table<'a>(rows: impl Iterator<Item = &'a OutputAssessment<'a>>) -> St
 fn verdict_table(assessment: &Assessment) -> String {
     let mut table = table(["requirement", "arm", "limit", "required", "out", "at most (confidence)", "verdict"]);
     for assessed in &assessment.requirements {
-        let (asked, found) = (assessed.requirement, &assessed.judgement);
+        let (asked, found) = (&assessed.asked, &assessed.judgement);
+        let limit = |limit: &&Requirement| format!("{} {}", limit.limit, limit.output.unit().symbol());
         table.add_row([
-            asked.id.clone(),
+            asked.id.to_owned(),
             assessed.variant.arm.clone(),
-            format!("{} {}", asked.limit, asked.output.unit().symbol()),
+            asked.limits.iter().map(limit).collect::<Vec<_>>().join(" and "),
             format!("{} % within", percent(asked.proportion)),
             format!("{} of {}", found.out, found.n),
             format!(
                 "{} % ({} %)",
                 bounded_percent(found.exceed_high, 1.0 - asked.proportion, Bound::Upper),
-                percent(asked.confidence)
+                percent(found.confidence)
             ),
             found.verdict.word().to_owned(),
         ]);

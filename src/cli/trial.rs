@@ -23,7 +23,7 @@ pub fn trial(arguments: &TrialArguments) -> Result<Ending, Stop> {
         "{} hip. Positions and directions are X Y Z in true bony axes (anterior, superior, to the patient's right).",
         variant.procedure.side.word()
     );
-    for passage in TrialRunner::new(variant, seed).story(arguments.number) {
+    for passage in TrialRunner::new(variant, seed).in_design(plan.design).story(arguments.number) {
         told(&mut text, passage);
     }
     show(&text);

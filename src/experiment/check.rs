@@ -103,6 +103,7 @@ impl Reader<'_, '_> {
 
     pub fn check_reductions(&mut self, reductions: &[Reduction]) {
         self.demand(!reductions.is_empty(), "reduction", "no reduction", "at least one");
+        self.demand(reductions.len() < 256, "reduction", reductions.len(), "fewer than 256");
         let names: Vec<_> = reductions.iter().map(|reduction| reduction.name.as_str()).collect();
         self.distinct("reduction", "name", &names);
     }

@@ -5,6 +5,7 @@
 
 mod check;
 mod data;
+mod design;
 mod diagnostics;
 mod imaging;
 mod instruments;
@@ -21,8 +22,9 @@ mod tree;
 mod warn;
 
 pub use data::DataColumn;
+pub use design::Design;
 pub use diagnostics::{Diagnosis, ExperimentError, Warning};
-pub use plan::{Plan, Requirement, SweepPoint, Variant};
+pub use plan::{JointRequirement, Plan, Requirement, SweepPoint, Variant};
 pub use schema::file_keys;
 pub use template::template;
 pub use tree::DEFAULTS;

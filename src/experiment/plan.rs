@@ -1,11 +1,13 @@
 //! The experiment as it is meant: every variant resolved, validated and typed.
 
 use super::data::{self, DataColumn};
+use super::design::Design;
 use super::diagnostics::{ExperimentError, Fault, File, Warning};
 use super::overrides::{self, Override, WrittenArm};
-use super::spec::{Reader, WrittenRequirement};
+use super::spec::{Reader, WrittenDesign, WrittenJoint, WrittenRequirement, impossible};
 use super::tree::{self, DEFAULTS, Tree};
 use super::{keys, switch, warn};
+use crate::analysis::Direction;
 use crate::measurement::{AngleDefinition, Cameras, FemurFeature, OUTPUTS, Output, Plane, Procedure, Side, Unit};
 use crate::simulation::model::Reduction;
 use crate::simulation::{CameraModel, Model, Quantity};
@@ -28,10 +30,18 @@ pub struct Plan {
     pub seed: u64,
     /// Trials of each variant.
     pub trials: u64,
+    /// How trials share devices and cases; without one every trial is a new device and a new case.
+    pub design: Option<Design>,
+    /// How often verdicts may be looked at while trials are added.
+    pub looks: u32,
+    /// Target values of inclination and anteversion in degrees, ends included.
+    pub target_deg: [[f64; 2]; 2],
     /// Every arm at every point of the sweeps: arms in the order of the file, points within an arm.
     pub variants: Vec<Variant>,
     /// What is to be shown of every variant.
     pub requirements: Vec<Requirement>,
+    /// What is to be shown of several requirements together.
+    pub joint_requirements: Vec<JointRequirement>,
     /// Points of the grid over all sweeps, the first sweep slowest; one without values if there is no sweep.
     pub points: Vec<SweepPoint>,
     /// Columns of measured values that it draws from.
@@ -75,15 +85,49 @@ pub struct Requirement {
     pub text: String,
     /// The output it limits.
     pub output: Output,
-    /// Limit of the absolute error, in the output's unit.
+    /// Limit of the error, in the output's unit.
     pub limit: f64,
+    /// Which errors it limits.
+    pub direction: Direction,
+    /// Guard band within the limit, in the output's unit: a pass must hold it.
+    pub guard: f64,
     /// Proportion of cases within the limit, between 0 and 1.
     pub proportion: f64,
     /// Confidence with which the proportion is shown, between 0 and 1.
     pub confidence: f64,
 }
 
+/// Several limits, to be held in the same case by a proportion of cases, with a confidence.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JointRequirement {
+    /// Its id.
+    pub id: String,
+    /// Id in the user's risk file.
+    pub risk: Option<String>,
+    /// The requirement in words.
+    pub text: String,
+    /// Indices of the requirements whose limits are meant, in the order of the file.
+    pub members: Vec<usize>,
+    /// Proportion of cases within all limits, between 0 and 1.
+    pub proportion: f64,
+    /// Confidence with which the proportion is shown, between 0 and 1.
+    pub confidence: f64,
+}
+
 impl Plan {
+    /// Takes another number of trials.
+    ///
+    /// # Errors
+    /// With what is expected, if a nested design does not come out even.
+    pub fn set_trials(&mut self, trials: u64) -> Result<(), String> {
+        let of_a_device = self.design.map_or(1, |design| design.trials_of_a_device());
+        if !trials.is_multiple_of(of_a_device) {
+            return Err(format!("{trials} trials are no whole devices: the design has {of_a_device} trials of each"));
+        }
+        self.trials = trials;
+        Ok(())
+    }
+
     /// Reads an experiment file.
     ///
     /// # Errors
@@ -163,8 +207,12 @@ impl Plan {
             context_of_use: head.context_of_use,
             seed: head.seed,
             trials: head.trials,
+            design: head.design,
+            looks: head.looks,
+            target_deg: head.target_deg,
             variants,
             requirements: head.requirements,
+            joint_requirements: head.joint_requirements,
             points,
             data,
             warnings: file.warnings(warnings),
@@ -182,7 +230,11 @@ struct Head {
     context_of_use: Option<String>,
     seed: u64,
     trials: u64,
+    design: Option<Design>,
+    looks: u32,
+    target_deg: [[f64; 2]; 2],
     requirements: Vec<Requirement>,
+    joint_requirements: Vec<JointRequirement>,
 }
 
 impl Head {
@@ -196,11 +248,24 @@ impl Head {
         if let Some(trials) = trials {
             reader.demand((1..=1_000_000_000).contains(&trials), "trials", trials, "1 to 1000000000");
         }
-        let requirements: Vec<_> = (0..reader.count("requirement")).map(|i| reader.requirement(i)).collect();
-        let requirements = requirements.into_iter().collect::<Option<Vec<_>>>()?;
-        let ids: Vec<_> = requirements.iter().map(|requirement| requirement.id.as_str()).collect();
-        reader.distinct("requirement", "id", &ids);
-        Some(Self { title, question, context_of_use, seed: seed?, trials: trials?, requirements })
+        let (trials, design) = reader.design(trials);
+        let looks = reader.looks();
+        let target_deg =
+            ["report.target_inclination_deg", "report.target_anteversion_deg"].map(|at| reader.target(at));
+        let (requirements, joint_requirements) = reader.requirements()?;
+        let [Some(inclination), Some(anteversion)] = target_deg else { return None };
+        Some(Self {
+            title,
+            question,
+            context_of_use,
+            seed: seed?,
+            trials: trials?,
+            design,
+            looks: looks?,
+            target_deg: [inclination, anteversion],
+            requirements,
+            joint_requirements,
+        })
     }
 }
 
@@ -219,7 +284,7 @@ impl Reader<'_, '_> {
     fn requirement(&mut self, index: usize) -> Option<Requirement> {
         let at = |key: &str| format!("requirement.{index}.{key}");
         let output = self.choice(&at("output"), &OUTPUTS, Output::id);
-        let written: WrittenRequirement = self.section(&format!("requirement.{index}"), &["output"])?;
+        let written: WrittenRequirement = self.section(&format!("requirement.{index}"), &["output", "direction"])?;
         let output = output?;
         let (own, limit, other, stray) = match output.unit() {
             Unit::Degrees => ("limit_deg", written.limit_deg, "limit_mm", written.limit_mm),
@@ -237,14 +302,122 @@ impl Reader<'_, '_> {
         if let Some(limit) = limit {
             self.demand(limit > 0.0, &at(own), limit, "more than 0");
         }
-        for (key, value) in [("proportion", written.proportion), ("confidence", written.confidence)] {
-            self.demand(0.0 < value && value < 1.0, &at(key), value, "more than 0 and less than 1");
+        self.proportion_and_confidence(index, written.proportion, written.confidence);
+        let direction = match self.tree.get(&at("direction")) {
+            Some(_) => self.choice(&at("direction"), &Direction::ALL, Direction::word),
+            None => Some(Direction::Either),
+        };
+        let (own, guard, stray) = match output.unit() {
+            Unit::Degrees => ("guard_deg", written.guard_deg, written.guard_mm),
+            Unit::Millimetres => ("guard_mm", written.guard_mm, written.guard_deg),
+        };
+        if stray.is_some() {
+            let message = format!("the guard band of requirement \"{}\" has the wrong unit", written.id);
+            self.fault(&format!("requirement.{index}"), message, format!("expected `{own}`"));
+        }
+        let guard = guard.unwrap_or(0.0);
+        let room = limit.unwrap_or(f64::INFINITY);
+        self.demand((0.0..room).contains(&guard), &at(own), guard, "0 or more, and less than the limit");
+        let WrittenRequirement { id, risk, text, proportion, confidence, .. } = written;
+        let (limit, direction) = (limit?, direction?);
+        Some(Requirement { id, risk, text, output, limit, direction, guard, proportion, confidence })
+    }
+
+    /// All requirements, and those that join others.
+    fn requirements(&mut self) -> Option<(Vec<Requirement>, Vec<JointRequirement>)> {
+        let (mut single, mut joint, mut ids) = (Vec::new(), Vec::new(), Vec::new());
+        for index in 0..self.count("requirement") {
+            if self.tree.get(&format!("requirement.{index}.all_of")).is_some() {
+                let written: Option<WrittenJoint> = self.value(&format!("requirement.{index}"));
+                ids.push(written.as_ref().map(|written| written.id.clone()));
+                joint.push((index, written));
+            } else {
+                let requirement = self.requirement(index);
+                ids.push(requirement.as_ref().map(|requirement| requirement.id.clone()));
+                single.push(requirement);
+            }
+        }
+        let single = single.into_iter().collect::<Option<Vec<_>>>()?;
+        let ids = ids.into_iter().collect::<Option<Vec<_>>>()?;
+        let joint = joint.into_iter().map(|(index, written)| self.joint(index, written?, &single));
+        let joint = joint.collect::<Option<Vec<_>>>()?;
+        self.distinct("requirement", "id", &ids.iter().map(String::as_str).collect::<Vec<_>>());
+        Some((single, joint))
+    }
+
+    fn joint(&mut self, index: usize, written: WrittenJoint, single: &[Requirement]) -> Option<JointRequirement> {
+        let at = |key: &str| format!("requirement.{index}.{key}");
+        self.proportion_and_confidence(index, written.proportion, written.confidence);
+        let mut members = Vec::new();
+        for id in &written.all_of {
+            match single.iter().position(|requirement| requirement.id == *id) {
+                Some(member) if !members.contains(&member) => members.push(member),
+                Some(_) => self.fault(&at("all_of"), impossible(&at("all_of")), format!("found \"{id}\" twice")),
+                None => {
+                    let known: Vec<_> = single.iter().map(|requirement| requirement.id.as_str()).collect();
+                    let label =
+                        format!("found \"{id}\", expected ids of requirements with a limit: {}", known.join(", "));
+                    self.fault(&at("all_of"), impossible(&at("all_of")), label);
+                }
+            }
+        }
+        self.demand(written.all_of.len() > 1, &at("all_of"), written.all_of.len(), "two ids or more");
+        let WrittenJoint { id, risk, text, proportion, confidence, .. } = written;
+        (members.len() > 1).then_some(JointRequirement { id, risk, text, members, proportion, confidence })
+    }
+
+    fn proportion_and_confidence(&mut self, index: usize, proportion: f64, confidence: f64) {
+        for (key, value) in [("proportion", proportion), ("confidence", confidence)] {
+            self.demand(
+                0.0 < value && value < 1.0,
+                &format!("requirement.{index}.{key}"),
+                value,
+                "more than 0 and less than 1",
+            );
             if value > 1.0 && value < 100.0 {
                 self.mend(&format!("{value} % is written {}", value / 100.0));
             }
         }
-        let WrittenRequirement { id, risk, text, proportion, confidence, .. } = written;
-        Some(Requirement { id, risk, text, output, limit: limit?, proportion, confidence })
+    }
+
+    /// The number of trials and the design that shares them out.
+    fn design(&mut self, trials: Option<u64>) -> (Option<u64>, Option<Design>) {
+        let Some(written): Option<WrittenDesign> = self.value("design") else { return (trials, None) };
+        let WrittenDesign { devices, cases, repeats } = written;
+        self.demand((1..=1_000_000).contains(&cases), "design.cases", cases, "1 to 1000000");
+        self.demand((1..=65_535).contains(&repeats), "design.repeats", repeats, "1 to 65535");
+        self.demand(devices <= 1_000_000, "design.devices", devices, "0 to 1000000");
+        if devices == 0 {
+            let alone = cases == 1 && repeats == 1;
+            self.demand(alone, "design", "0 devices", "the number of devices that the cases are shared out to");
+            return (trials, None);
+        }
+        let all = devices.saturating_mul(cases).saturating_mul(repeats);
+        self.demand(all <= 1_000_000_000, "design", format!("{all} trials in all"), "1000000000 at most");
+        if self.tree.is_written("trials") && trials.is_some_and(|trials| trials != all) {
+            let found = trials.unwrap_or_default();
+            self.fault(
+                "trials",
+                "`trials` and `[design]` do not agree",
+                format!("found {found}, the design has {all}"),
+            );
+            self.mend("leave out `trials`: devices, cases and repeats say how many there are");
+        }
+        let repeats = u32::try_from(repeats).unwrap_or(u32::MAX);
+        (Some(all), Some(Design { cases: cases.max(1), repeats: repeats.max(1) }))
+    }
+
+    fn looks(&mut self) -> Option<u32> {
+        let looks: u32 = self.value("looks")?;
+        self.demand((1..=1000).contains(&looks), "looks", looks, "1 to 1000");
+        Some(looks.max(1))
+    }
+
+    /// Least and largest target value.
+    fn target(&mut self, path: &str) -> Option<[f64; 2]> {
+        let [low, high]: [f64; 2] = self.value(path)?;
+        self.demand(low <= high, path, format!("{low} to {high}"), "the smaller value first");
+        Some([low, high])
     }
 }
 

@@ -1,6 +1,6 @@
 //! The plan as plain data: what a reader of a run needs, and the hashes that tell one plan from another.
 
-use super::plan::{Plan, Requirement, Variant};
+use super::plan::{JointRequirement, Plan, Requirement, Variant};
 use crate::simulation::noise::SOURCES;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
@@ -17,7 +17,11 @@ impl Plan {
             "context_of_use": self.context_of_use,
             "seed": self.seed,
             "trials": self.trials,
+            "design": self.design(),
+            "looks": self.looks,
+            "target_deg": self.target_deg,
             "requirements": requirements(&self.requirements),
+            "joint_requirements": self.joint(),
             "points": self.points(),
             "variants": self.variants.iter().map(variant).collect::<Vec<_>>(),
         })
@@ -33,6 +37,9 @@ impl Plan {
             "points": self.points(),
             "variants": self.variants.iter().map(variant).collect::<Vec<_>>(),
         });
+        if self.design.is_some() {
+            content["design"] = self.design();
+        }
         remove_bases(&mut content);
         digest(&content)
     }
@@ -45,9 +52,32 @@ impl Plan {
             "title": self.title,
             "question": self.question,
             "context_of_use": self.context_of_use,
+            "looks": self.looks,
+            "target_deg": self.target_deg,
             "requirements": requirements(&self.requirements),
+            "joint_requirements": self.joint(),
             "bases": bases,
         }))
+    }
+
+    /// Cases and repeats, or null; the number of devices follows from that of the trials.
+    fn design(&self) -> Value {
+        self.design.map_or(Value::Null, |design| json!({ "cases": design.cases, "repeats": design.repeats }))
+    }
+
+    fn joint(&self) -> Value {
+        let id = |&member: &usize| self.requirements.get(member).map(|requirement| requirement.id.as_str());
+        let one = |joint: &JointRequirement| {
+            json!({
+                "id": joint.id,
+                "risk": joint.risk,
+                "text": joint.text,
+                "all_of": joint.members.iter().filter_map(id).collect::<Vec<_>>(),
+                "proportion": joint.proportion,
+                "confidence": joint.confidence,
+            })
+        };
+        self.joint_requirements.iter().map(one).collect()
     }
 
     fn points(&self) -> Value {
@@ -67,6 +97,8 @@ fn requirements(requirements: &[Requirement]) -> Value {
             "output": requirement.output.id(),
             "unit": requirement.output.unit().suffix(),
             "limit": requirement.limit,
+            "direction": requirement.direction.word(),
+            "guard": requirement.guard,
             "proportion": requirement.proportion,
             "confidence": requirement.confidence,
         })

@@ -25,7 +25,23 @@ const RECORDS: [(&str, &[&str]); 5] = [
     ("noise.correlation", &["between", "coefficient"]),
     ("arm", &["name", "set"]),
     ("sweep", &["vary", "over"]),
-    ("requirement", &["id", "risk", "text", "output", "limit_deg", "limit_mm", "proportion", "confidence"]),
+    (
+        "requirement",
+        &[
+            "id",
+            "risk",
+            "text",
+            "output",
+            "limit_deg",
+            "limit_mm",
+            "direction",
+            "guard_deg",
+            "guard_mm",
+            "all_of",
+            "proportion",
+            "confidence",
+        ],
+    ),
 ];
 
 /// Parameters of each distribution.
@@ -49,8 +65,19 @@ pub(super) const BASIS: [&str; 3] = ["kind", "source", "note"];
 pub(super) const SCALE: &str = "noise.scale";
 
 /// What no arm and no sweep may set: it belongs to the experiment as a whole.
-pub(super) const WHOLE_EXPERIMENT: [&str; 8] =
-    ["seed", "trials", "requirement", "arm", "sweep", "title", "question", "context_of_use"];
+pub(super) const WHOLE_EXPERIMENT: [&str; 11] = [
+    "seed",
+    "trials",
+    "looks",
+    "design",
+    "report",
+    "requirement",
+    "arm",
+    "sweep",
+    "title",
+    "question",
+    "context_of_use",
+];
 
 /// What may stand at a place of the file.
 pub(super) enum Place<'d> {

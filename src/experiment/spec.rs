@@ -17,8 +17,31 @@ pub(super) struct WrittenRequirement {
     pub text: String,
     pub limit_deg: Option<f64>,
     pub limit_mm: Option<f64>,
+    pub guard_deg: Option<f64>,
+    pub guard_mm: Option<f64>,
     pub proportion: f64,
     pub confidence: f64,
+}
+
+/// A requirement that several limits hold in the same case, as it is written.
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct WrittenJoint {
+    pub id: String,
+    pub risk: Option<String>,
+    pub text: String,
+    pub all_of: Vec<String>,
+    pub proportion: f64,
+    pub confidence: f64,
+}
+
+/// A nested design as it is written; no devices stand for none.
+#[derive(Clone, Copy, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct WrittenDesign {
+    pub devices: u64,
+    pub cases: u64,
+    pub repeats: u64,
 }
 
 /// Which noise sources are on, and how strong.

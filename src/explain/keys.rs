@@ -3,12 +3,22 @@
 use super::{Entry, Kind, default_at, defaults, unit_of};
 
 /// Path and meaning of each key; the quantities of `[anatomy]`, `[implant]` and the noise sources stand elsewhere.
-const KEYS: [(&str, &str); 91] = [
+const KEYS: &[(&str, &str)] = &[
     ("title", "name of the experiment, for headings; the name of the file unless given"),
     ("question", "the question that the experiment answers"),
     ("context_of_use", "what the answer is used for"),
     ("seed", "seed of all draws, a whole number from 0; the same seed gives the same draws on every machine"),
     ("trials", "number of trials of each variant, 1 to 1000000000; a longer run begins with the shorter one"),
+    (
+        "looks",
+        "how many times verdicts may be seen while trials are added; declared before the first, each then uses the \
+         confidence 1 - (1 - c)/looks",
+    ),
+    ("design.devices", "devices of a nested design; 0: every trial is a new device and a new case"),
+    ("design.cases", "cases of each device"),
+    ("design.repeats", "repeats of each case: captures and frames are new, patient and device the same"),
+    ("report.target_inclination_deg", "target box of the cup: least and largest inclination"),
+    ("report.target_anteversion_deg", "target box of the cup: least and largest anteversion"),
     ("anatomy.side", "the operated side: right or left"),
     ("anatomy.basis", "where the numbers of this section come from; replaced whole"),
     ("implant.basis", "where the numbers of this section come from; replaced whole"),
@@ -154,8 +164,19 @@ const KEYS: [(&str, &str); 91] = [
     ("requirement.risk", "id in the user's own risk file; optional"),
     ("requirement.text", "the requirement in words"),
     ("requirement.output", "the output that it limits"),
-    ("requirement.limit_deg", "limit of the absolute error of an angle"),
-    ("requirement.limit_mm", "limit of the absolute error of a length"),
+    ("requirement.limit_deg", "limit of the error of an angle"),
+    ("requirement.limit_mm", "limit of the error of a length"),
+    (
+        "requirement.direction",
+        "which errors the limit limits: either (the absolute error, unless another is given), above (read too high), below \
+         (read too low)",
+    ),
+    ("requirement.guard_deg", "guard band of an angle: a pass must hold the limit less this; 0 unless given"),
+    ("requirement.guard_mm", "guard band of a length: a pass must hold the limit less this; 0 unless given"),
+    (
+        "requirement.all_of",
+        "ids of requirements whose limits must hold in the same case; in place of output and limit",
+    ),
     ("requirement.proportion", "proportion of the cases that must be within the limit, between 0 and 1"),
     ("requirement.confidence", "confidence with which that must be shown, between 0 and 1"),
 ];

@@ -10,7 +10,7 @@ const ISB: &str = "ISB, Wu G et al. J Biomech 2002;35:543-548";
 const OWN: &str = "this program's own";
 
 /// Term, meaning, and where the term comes from.
-const TERMS: [(&str, &str, &str); 38] = [
+const TERMS: [(&str, &str, &str); 52] = [
     ("measurand", "the quantity that is meant to be measured, with the plane in which it is stated", GUM),
     ("truth", "the value of the measurand in a simulated case, known exactly because it was drawn", GUM),
     ("reading", "what the measurement says of the measurand", "GUM, JCGM 100:2008 (result of a measurement)"),
@@ -30,7 +30,32 @@ const TERMS: [(&str, &str, &str); 38] = [
     ("basis", "where the numbers of a source come from: measured, published or assumed", OWN),
     ("Monte Carlo", "distributions carried through the measurement by drawing every input many times", MONTE_CARLO),
     ("trial", "one Monte Carlo trial: one case drawn, observed, measured and scored", MONTE_CARLO),
-    ("case", "one patient with one operation; here every trial is a new case on a new device", OWN),
+    (
+        "case",
+        "one patient with one operation; without a nested design every trial is a new case on a new device",
+        OWN,
+    ),
+    ("nested design", "several cases on each device, several repeats of each case: key `design`", ACCURACY),
+    (
+        "repeatability",
+        "how readings of one case on one device scatter from repeat to repeat; the conditions are simulated",
+        ACCURACY,
+    ),
+    (
+        "intermediate precision",
+        "how readings on one device scatter over cases and repeats; the conditions are simulated",
+        "ISO 5725-3",
+    ),
+    (
+        "reproducibility",
+        "how readings scatter over devices, cases and repeats; the conditions are simulated",
+        ACCURACY,
+    ),
+    (
+        "effective number",
+        "the number of independent trials that tell as much as those of a nested design, whose effective unit is the device",
+        "Korn EL, Graubard BI. Surv Methodol 1998;24:193-201",
+    ),
     ("seed", "the number from which all draws follow", OWN),
     ("stream", "the draws of one source at one place of one case; it depends on no other draw", OWN),
     (
@@ -65,6 +90,41 @@ const TERMS: [(&str, &str, &str); 38] = [
         "upper confidence bound of the required quantile of the absolute error, from order statistics: a one-sided \
          statistical tolerance limit, which assumes no distribution",
         TOLERANCE,
+    ),
+    (
+        "statistical tolerance interval",
+        "limits between which, with a confidence, at least a proportion of all errors lies: distribution-free from order \
+         statistics, or by normal theory",
+        TOLERANCE,
+    ),
+    ("coverage interval", "an interval that holds a quantity with a stated probability", MONTE_CARLO),
+    ("standard uncertainty", "the standard deviation of what may reasonably be attributed to a measurand", GUM),
+    ("standard error", "the standard deviation that an estimate would have over repeated runs", OWN),
+    (
+        "specification limit",
+        "the limit of a requirement: what the error may be at most",
+        "JCGM 106:2012 (tolerance limit)",
+    ),
+    (
+        "guard band",
+        "what is taken off a limit so that a pass is safe; the rest is the acceptance limit",
+        "JCGM 106:2012",
+    ),
+    (
+        "conformance probability",
+        "the probability that a case is within its limit; one less the proportion out of it",
+        "JCGM 106:2012",
+    ),
+    (
+        "look",
+        "an assessment with requirements at some number of trials; trials added after an undeclared one leave every verdict \
+         not shown",
+        OWN,
+    ),
+    (
+        "stable",
+        "twice the standard error of the block means is within half a unit of the last digit asked for",
+        "JCGM 101:2008, 7.9",
     ),
     (
         "exceed",

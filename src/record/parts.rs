@@ -4,6 +4,7 @@ use super::block::{Block, Diagnostics};
 use super::whole::{WriteError, write_whole};
 use crate::measurement::OUTPUTS;
 use parquet::FileError;
+use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::path::{Path, PathBuf};
@@ -13,6 +14,9 @@ mod parquet;
 
 /// Trials in a part; the ranges are fixed, so threads, shards and resumed runs cut alike.
 pub const TRIALS_IN_A_PART: u64 = 10_000;
+
+/// Parts that are read side by side.
+const PARTS_AT_ONCE: usize = 16;
 
 /// Which part: a variant (an arm at a point of its sweeps) and a range of trials.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -202,6 +206,11 @@ impl Column {
         (values, missing)
     }
 
+    fn append(&mut self, other: &mut Self) {
+        self.values.append(&mut other.values);
+        self.present.append(&mut other.present);
+    }
+
     fn push(&mut self, value: Option<f64>) {
         let value = value.filter(|value| value.is_finite());
         self.values.push(value.unwrap_or(0.0));
@@ -321,18 +330,69 @@ impl Parts {
         rows: Rows,
     ) -> Result<[Column; N], PartError> {
         let mut columns = std::array::from_fn(|_| Column::default());
+        self.each_part(variant, &names, rows, |part| {
+            for (column, mut of_part) in columns.iter_mut().zip(part) {
+                column.append(&mut of_part);
+            }
+        })?;
+        Ok(columns)
+    }
+
+    /// Several columns of one variant, one part after the other, so that memory does not grow with the run.
+    ///
+    /// # Errors
+    /// If a part cannot be read or lacks a column.
+    pub fn each_part<S: AsRef<str> + Sync>(
+        &self,
+        variant: u32,
+        names: &[S],
+        rows: Rows,
+        mut take: impl FnMut(Vec<Column>),
+    ) -> Result<(), PartError> {
+        let ids: Vec<PartId> = self.of_variant(variant).collect();
+        // Read on all threads, a few at a time, and taken in order.
+        for ids in ids.chunks(PARTS_AT_ONCE) {
+            let read: Vec<_> = ids.par_iter().map(|&id| self.read(id, names, rows)).collect();
+            for columns in read {
+                take(columns?);
+            }
+        }
+        Ok(())
+    }
+
+    fn read<S: AsRef<str>>(&self, id: PartId, names: &[S], rows: Rows) -> Result<Vec<Column>, PartError> {
+        let path = id.path(&self.folder);
+        let failed = |error| PartError::reading(&path, error);
+        let mut file = parquet::Part::open(&path).map_err(failed)?;
+        let keep = kept(&mut file, rows).map_err(failed)?;
+        let columns = file.many(names).map_err(failed)?;
+        let chosen = |values: Vec<Option<f64>>| -> Column {
+            values.into_iter().zip(&keep).filter(|(_, keep)| **keep).map(|(value, _)| value).collect()
+        };
+        Ok(columns.into_iter().map(chosen).collect())
+    }
+
+    /// The first trials of a variant whose last reduction failed, at most so many, each with what failed.
+    ///
+    /// # Errors
+    /// If a part cannot be read.
+    pub fn failed_trials(&self, variant: u32, most: usize) -> Result<Vec<(u64, String)>, PartError> {
+        let mut found = Vec::new();
         for id in self.of_variant(variant) {
+            if found.len() >= most {
+                break;
+            }
             let path = id.path(&self.folder);
             let failed = |error| PartError::reading(&path, error);
             let mut file = parquet::Part::open(&path).map_err(failed)?;
-            let keep = kept(&mut file, rows).map_err(failed)?;
-            for (column, name) in columns.iter_mut().zip(names) {
-                for (value, _) in file.numbers(name).map_err(failed)?.into_iter().zip(&keep).filter(|(_, k)| **k) {
-                    column.push(value);
-                }
-            }
+            let keep = kept(&mut file, Rows::LastReduction).map_err(failed)?;
+            let trials = file.indices("trial").map_err(failed)?;
+            let words = file.words("failure").map_err(failed)?;
+            let rows = trials.into_iter().zip(words).zip(keep).filter(|(_, keep)| *keep);
+            found.extend(rows.filter_map(|((trial, word), _)| Some((trial, word?))));
         }
-        Ok(columns)
+        found.truncate(most);
+        Ok(found)
     }
 
     /// How often each failure (`step: reason`) stands in the rows of a variant.

@@ -138,16 +138,21 @@ impl Evidence {
     /// If a part of the run cannot be read.
     pub fn of(plan: &Plan, assessment: &Assessment, parts: &Parts) -> Result<Self, PartError> {
         let mut files = Files::default();
-        let sections = vec![
+        let mut sections = vec![
             section::question::section(plan),
             section::answer::section(plan, assessment, &mut files),
             section::results::section(plan, assessment, parts, &mut files)?,
+            section::statistics::section(plan, assessment, &mut files),
+        ];
+        sections.extend(section::components::section(plan, assessment, &mut files));
+        sections.extend([
+            section::cup::section(plan, assessment, &mut files),
             section::scene::section(plan, &mut files),
             section::inputs::section(plan, &mut files),
             section::failures::section(plan, assessment, parts, &mut files)?,
             section::reproduction::section(plan, &mut files),
             section::limits::section(plan),
-        ];
+        ]);
         Ok(Self { title: plan.title.clone(), sections, files: files.0 })
     }
 

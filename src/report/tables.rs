@@ -1,7 +1,9 @@
 //! The tables of a run that other programs rely on.
 
+use super::section::answer::needed;
+use crate::analysis::Estimate;
 use crate::experiment::Variant;
-use crate::measurement::Output;
+use crate::measurement::{OUTPUTS, Output};
 use crate::record::tables::Cell;
 use crate::study::{Assessment, OutputAssessment, RequirementAssessment};
 
@@ -33,7 +35,7 @@ pub const SUMMARY: [&str; 23] = [
 ];
 
 /// Columns of tables/verdicts.csv.
-pub const VERDICTS: [&str; 19] = [
+pub const VERDICTS: [&str; 29] = [
     "requirement",
     "risk",
     "arm",
@@ -53,6 +55,16 @@ pub const VERDICTS: [&str; 19] = [
     "exceed_low",
     "exceed_high",
     "verdict",
+    "direction",
+    "guard",
+    "out",
+    "confidence_of_look",
+    "measured_only_exceed",
+    "measured_only_low",
+    "measured_only_high",
+    "devices",
+    "n_effective",
+    "trials_needed",
 ];
 
 /// What an output of a variant is: unit, planes and definition of the angles.
@@ -78,29 +90,40 @@ pub fn summary_rows(assessment: &Assessment) -> Vec<Vec<Cell>> {
             row.push(estimate.and_then(|e| e.interval).map(|i| i.low).into());
             row.push(estimate.and_then(|e| e.interval).map(|i| i.high).into());
         }
-        let values = [s.rms, s.p50_abs, s.p90_abs, s.p95_abs, s.p95_abs_low, s.p95_abs_high, s.p99_abs, s.max_abs];
-        row.extend(values.map(Cell::from));
+        let value = |estimate: Option<Estimate>| estimate.map(|estimate| estimate.value);
+        row.extend([s.rms, s.p50_abs, s.p90_abs, s.p95_abs].map(|estimate| Cell::from(value(estimate))));
+        row.extend([s.p95_abs_low, s.p95_abs_high, value(s.p99_abs), s.max_abs].map(Cell::from));
         row
     };
     assessment.outputs.iter().map(row).collect()
 }
 
-/// Every requirement for every variant.
+/// Every requirement for every variant. Of several limits together, the output is `joint` and the limit names the ids.
 pub fn verdict_rows(assessment: &Assessment) -> Vec<Vec<Cell>> {
     let row = |assessed: &RequirementAssessment| {
-        let (asked, found) = (assessed.requirement, &assessed.judgement);
-        let mut row: Vec<Cell> = vec![
-            asked.id.as_str().into(),
-            asked.risk.clone().into(),
-            assessed.variant.arm.as_str().into(),
-            assessed.variant.point.into(),
-        ];
-        row.extend(kind(assessed.variant, asked.output));
-        row.extend([asked.limit, asked.proportion, asked.confidence].map(Cell::from));
+        let (asked, found, variant) = (&assessed.asked, &assessed.judgement, assessed.variant);
+        let single = asked.single();
+        let mut row: Vec<Cell> =
+            vec![asked.id.into(), asked.risk.into(), variant.arm.as_str().into(), variant.point.into()];
+        let mut kind = single.map_or_else(|| kind(variant, OUTPUTS[0]), |limit| kind(variant, limit.output));
+        if single.is_none() {
+            (kind[0], kind[1]) = ("joint".into(), Cell::Blank);
+        }
+        row.extend(kind);
+        let ids = || asked.limits.iter().map(|limit| limit.id.as_str()).collect::<Vec<_>>().join(" ");
+        row.push(single.map_or_else(|| Cell::from(ids()), |limit| limit.limit.into()));
+        row.extend([asked.proportion, asked.confidence].map(Cell::from));
         row.extend([found.n, found.failed].map(Cell::from));
         row.extend([found.bound, found.exceed].map(Cell::from));
         row.extend([found.exceed_low, found.exceed_high].map(Cell::from));
         row.push(found.verdict.word().into());
+        row.push(single.map(|limit| limit.direction.word()).into());
+        row.push(single.map(|limit| limit.guard).into());
+        row.extend([Cell::from(found.out), found.confidence.into()]);
+        row.extend([0, 1, 2].map(|which| Cell::from(found.measured_only.map(|bounds| bounds[which]))));
+        row.push(found.effective.map(|effective| effective.devices).into());
+        row.push(found.effective.map(|effective| effective.n_effective).into());
+        row.push(needed(asked, found).into());
         row
     };
     assessment.requirements.iter().map(row).collect()

@@ -211,7 +211,8 @@ fn added(quantity: &Quantity, source: u64, key: &CaseKey, capture: CaptureKey) -
     if let Quantity::Constant(value) = quantity {
         return *value;
     }
-    let &CaseKey { seed, device, case } = key;
+    // Components are chosen once a case: truth is the same in its repeats.
+    let &CaseKey { seed, device, case, .. } = key;
     let stream = StreamKey { seed, replicate: 0, source, device, case, capture: capture.packed() };
     quantity.value(stream.open().next_score())
 }

@@ -263,7 +263,7 @@ mod tests {
             },
             switch: Switch::default(),
         };
-        let mut scores = jitter.case_stream(&CaseKey { seed: 5, device: 0, case: 0 });
+        let mut scores = jitter.case_stream(&CaseKey { seed: 5, device: 0, case: 0, repeat: 0 });
         let places = markers.map(|marker| seen() * marker);
         let frames = 200_000;
         let (mut found, mut mean) = (Matrix6::zeros(), Vector3::zeros());

@@ -101,15 +101,19 @@ impl CaptureKey {
         self.0
     }
 
-    /// The same capture tried once more: draws of the stillness gate's `attempt`, 0 the first. Repeats are fewer than
-    /// [`Self::MOST_REPEATS`], so that attempts and repeats never meet.
+    /// The same capture tried once more: draws of the stillness gate's `attempt`, 0 the first, at most 127. Takes are fewer
+    /// than 256, so that attempts and takes never meet.
     #[must_use]
     pub const fn again(self, attempt: u32) -> Self {
-        Self(self.0 + ((attempt as u64) << 20))
+        Self(self.0 + ((attempt as u64) << 48))
     }
 
-    /// More repeats of one capture than a protocol may ask for.
-    pub const MOST_REPEATS: u32 = 1 << 20;
+    /// The same capture in a repeat of the case: a number of its own, so captures count on through the repeats of a
+    /// design. A capture is repeated fewer than 65,536 times within one.
+    #[must_use]
+    pub const fn in_repeat(self, repeat: u32) -> Self {
+        Self(self.0 ^ ((repeat as u64) << 16))
+    }
 
     /// The bits that say at which step it is, and whether before it.
     pub(super) const STEP: u64 = 0xff << 56;
@@ -212,7 +216,7 @@ impl<M> Source<M> {
     /// The stream of this source for a capture; its frames are successive draws.
     #[must_use]
     pub fn capture_stream(&self, key: &CaseKey, capture: CaptureKey) -> Scores {
-        self.stream(*key, capture.0)
+        self.stream(*key, capture.in_repeat(key.repeat).0)
     }
 
     /// The stream of a capture whose frames are to be drawn; `None` if the source is off.

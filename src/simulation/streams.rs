@@ -21,6 +21,16 @@ pub struct CaseKey {
     pub device: u64,
     /// Index of the case (patient to patient).
     pub case: u64,
+    /// Which repeat of the case, from 0: captures and frames are new, everything above them is the same.
+    pub repeat: u32,
+}
+
+impl CaseKey {
+    /// A device and a case of their own, once.
+    #[must_use]
+    pub const fn alone(seed: u64, index: u64) -> Self {
+        Self { seed, device: index, case: index, repeat: 0 }
+    }
 }
 
 /// Everything that opens a stream. Indices below the stratum of a draw are 0; captures count from 1.

@@ -236,8 +236,15 @@ impl<'a> Theatre<'a> {
         let simulator = self.simulator;
         let protocol = &simulator.model.protocol;
         let mut frames = self.begin(step, take, 0, capture);
-        let &CaseKey { seed, device, case } = self.key;
-        let key = StreamKey { seed, replicate: 0, source: SOURCE, device, case, capture: capture.packed() };
+        let &CaseKey { seed, device, case, repeat } = self.key;
+        let key = StreamKey {
+            seed,
+            replicate: 0,
+            source: SOURCE,
+            device,
+            case,
+            capture: capture.in_repeat(repeat).packed(),
+        };
         let mut scores = key.open();
         let mut uniform_turn = || std::f64::consts::TAU * normal::cumulative(scores.next_score());
         let (start, phase) = (uniform_turn(), uniform_turn());

@@ -1,23 +1,44 @@
 //! The errors of every output of every variant summed up, and every requirement judged.
 
-use crate::analysis::{Errors, Judgement, Rule, Summary, Verdict, judge, summarise};
-use crate::experiment::{Plan, Requirement, Variant};
+use super::looks::{Look, Looks};
+use super::together::{self, Together};
+use crate::analysis::adaptive::{Trace, trace};
+use crate::analysis::components::{Component, components};
+use crate::analysis::joint::proportion;
+use crate::analysis::nested::{Effective, Nested, effective, summarise_nested};
+use crate::analysis::shape::{Shape, shape};
+use crate::analysis::tolerance::{ToleranceInterval, tolerance_intervals};
+use crate::analysis::{
+    CONFIDENCE, Counts, Errors, Estimate, Judgement, Rule, Summary, Verdict, judge, judge_counts, judge_devices,
+    judge_nested, summarise_sorted,
+};
+use crate::experiment::{JointRequirement, Plan, Requirement, Variant};
 use crate::measurement::{OUTPUTS, Output};
 use crate::record::{Column, PartError, Parts, Rows};
+use rayon::slice::ParallelSliceMut;
 use std::collections::BTreeMap;
 use std::path::Path;
+
+/// Proportion of the errors that a statistical tolerance interval holds, and the confidence with which it does.
+pub const TOLERANCE: (f64, f64) = (0.95, 0.95);
 
 /// What the trials of a run say.
 #[derive(Clone, Debug)]
 pub struct Assessment<'p> {
     /// Every output of every variant, in the order of the plan.
     pub outputs: Vec<OutputAssessment<'p>>,
-    /// Every requirement for every variant, in the order of the plan.
+    /// Every requirement for every variant, in the order of the plan; those that join others come last.
     pub requirements: Vec<RequirementAssessment<'p>>,
     /// Trials that failed, by reason, of each variant in the order of the plan.
     pub failures: Vec<BTreeMap<String, u64>>,
     /// Holds taken again, of each variant in the order of the plan; nothing where there is no stillness gate.
     pub retries: Vec<Option<Retries>>,
+    /// What several outputs of one trial say together, of each variant.
+    pub together: Vec<Together>,
+    /// Devices that were measured, of each variant; `None` without a nested design.
+    pub devices: Option<Vec<u64>>,
+    /// How these trials stand to verdicts seen before.
+    pub look: Look,
 }
 
 /// How often the stillness gate had holds taken again.
@@ -40,47 +61,147 @@ pub struct OutputAssessment<'p> {
     pub output: Output,
     /// Its errors, summed up.
     pub summary: Summary,
+    /// The shape of their distribution.
+    pub shape: Shape,
+    /// Statistical tolerance intervals; none in a nested design, whose trials are not independent.
+    pub tolerance: Vec<ToleranceInterval>,
+    /// Estimates of each block of trials; none in a nested design or of few trials.
+    pub trace: Option<Trace>,
+    /// Components of the variance, in a nested design.
+    pub components: Vec<Component>,
+    /// For each requirement of the output, the proportion of measured trials out of its limit.
+    pub exceedances: Vec<Exceedance<'p>>,
+}
+
+/// The proportion of measured trials out of a limit.
+#[derive(Clone, Debug)]
+pub struct Exceedance<'p> {
+    /// Whose limit it is.
+    pub requirement: &'p Requirement,
+    /// The proportion, with a two-sided interval.
+    pub estimate: Option<Estimate>,
+    /// In a nested design, what the trials are worth for it.
+    pub effective: Option<Effective>,
+}
+
+/// What was asked: one limit, or several in the same case.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Asked<'p> {
+    /// Id of the requirement.
+    pub id: &'p str,
+    /// Id in the user's risk file.
+    pub risk: Option<&'p str>,
+    /// The requirement in words.
+    pub text: &'p str,
+    /// Proportion of cases.
+    pub proportion: f64,
+    /// Confidence.
+    pub confidence: f64,
+    /// The limits: one, or all that must hold together.
+    pub limits: Vec<&'p Requirement>,
+}
+
+impl<'p> Asked<'p> {
+    fn one(requirement: &'p Requirement) -> Self {
+        let Requirement { id, risk, text, proportion, confidence, .. } = requirement;
+        let limits = vec![requirement];
+        Self { id, risk: risk.as_deref(), text, proportion: *proportion, confidence: *confidence, limits }
+    }
+
+    fn joint(requirement: &'p JointRequirement, all: &'p [Requirement]) -> Self {
+        let JointRequirement { id, risk, text, members, proportion, confidence } = requirement;
+        let limits = members.iter().filter_map(|&member| all.get(member)).collect();
+        Self { id, risk: risk.as_deref(), text, proportion: *proportion, confidence: *confidence, limits }
+    }
+
+    /// The single limit; `None` of several.
+    #[must_use]
+    pub fn single(&self) -> Option<&'p Requirement> {
+        match self.limits[..] {
+            [only] => Some(only),
+            _ => None,
+        }
+    }
 }
 
 /// One requirement judged by one variant.
 #[derive(Clone, Debug)]
 pub struct RequirementAssessment<'p> {
     /// The requirement.
-    pub requirement: &'p Requirement,
+    pub asked: Asked<'p>,
     /// The variant.
     pub variant: &'p Variant,
     /// The judgement.
     pub judgement: Judgement,
 }
 
-/// Assesses a run from its parts, one column at a time. Each trial counts once, by its last reduction.
+/// Assesses a run from its parts, one column at a time. Each trial counts once, by its last reduction. No verdict has been
+/// seen before.
 ///
 /// # Errors
 /// If a part cannot be read.
 pub fn assess<'p>(plan: &'p Plan, parts_folder: &Path) -> Result<Assessment<'p>, PartError> {
+    assess_after(plan, parts_folder, &Looks::default())
+}
+
+/// The same after verdicts on fewer trials may have been seen.
+///
+/// # Errors
+/// If a part cannot be read.
+pub fn assess_after<'p>(plan: &'p Plan, parts_folder: &Path, looks: &Looks) -> Result<Assessment<'p>, PartError> {
     let parts = Parts::list(parts_folder)?;
+    let look = looks.now(plan);
     let (mut outputs, mut requirements, mut failures) = (Vec::new(), Vec::new(), Vec::new());
-    let mut retries = Vec::new();
+    let (mut all_together, mut devices, mut retries) = (Vec::new(), Vec::new(), Vec::new());
     for (index, variant) in (0..).zip(&plan.variants) {
+        let first = outputs.len();
+        let places = plan.design.map(|_| Places::read(&parts, index)).transpose()?;
+        let mut flags: Vec<Flags> = plan.joint_requirements.iter().map(|_| Flags::default()).collect();
         for output in OUTPUTS {
-            let column = format!("{}_error_{}", output.id(), output.unit().suffix());
-            let errors = Errors::from(parts.column(index, &column, Rows::LastReduction)?);
-            outputs.push(OutputAssessment { variant, output, summary: summarise(&errors) });
-            for requirement in plan.requirements.iter().filter(|requirement| requirement.output == output) {
-                let judgement = judge(&errors, &requirement.rule());
-                requirements.push(RequirementAssessment { requirement, variant, judgement });
+            let column = parts.column(index, &error_column(output), Rows::LastReduction)?;
+            for (flags, joint) in flags.iter_mut().zip(&plan.joint_requirements) {
+                let limits = joint.members.iter().filter_map(|&member| plan.requirements.get(member));
+                for limit in limits.filter(|limit| limit.output == output) {
+                    flags.mark(column.iter(), &limit.rule());
+                }
             }
+            let nested = places.as_ref().map(|places| places.nested(column.iter()));
+            let errors = nested.as_ref().map_or_else(|| Errors::from(column), Nested::errors);
+            let asked: Vec<_> = plan.requirements.iter().filter(|asked| asked.output == output).collect();
+            for requirement in &asked {
+                let rule = look.rule(requirement.rule());
+                let judged = match &nested {
+                    Some(nested) => judge_nested(nested, &rule),
+                    None => judge(&errors, &rule),
+                };
+                let (asked, judgement) = (Asked::one(requirement), look.apply(judged));
+                requirements.push(RequirementAssessment { asked, variant, judgement });
+            }
+            outputs.push(of_output(variant, output, &errors, nested.as_ref(), &asked));
+        }
+        for (flags, joint) in flags.iter().zip(&plan.joint_requirements) {
+            let rule = look.rule(Rule::absolute(0.0, joint.proportion, joint.confidence));
+            let judged = match &places {
+                Some(places) => judge_devices(&flags.of_devices(places), &rule),
+                None => judge_counts(&flags.counts(), &rule),
+            };
+            let (asked, judgement) = (Asked::joint(joint, &plan.requirements), look.apply(judged));
+            requirements.push(RequirementAssessment { asked, variant, judgement });
         }
         retries.push(match variant.model.protocol.stillness_limit_mm {
             Some(_) => Some(Retries::of(&parts.column(index, "retries", Rows::LastReduction)?)),
             None => None,
         });
         failures.push(parts.failures(index, Rows::LastReduction)?);
+        all_together.push(together::read(plan, &parts, index, &outputs[first..])?);
+        devices.extend(places.map(|places| places.count()));
     }
     // By requirement first, in the order of the file.
-    let place = |asked: &Requirement| plan.requirements.iter().position(|requirement| requirement.id == asked.id);
-    requirements.sort_by_key(|assessed| place(assessed.requirement));
-    Ok(Assessment { outputs, requirements, failures, retries })
+    let single = plan.requirements.iter().map(|requirement| requirement.id.as_str());
+    let ids: Vec<&str> = single.chain(plan.joint_requirements.iter().map(|joint| joint.id.as_str())).collect();
+    requirements.sort_by_key(|assessed| ids.iter().position(|id| *id == assessed.asked.id));
+    let devices = plan.design.map(|_| devices);
+    Ok(Assessment { outputs, requirements, failures, together: all_together, devices, look, retries })
 }
 
 impl Retries {
@@ -99,11 +220,133 @@ impl Retries {
     }
 }
 
+/// Name of the column that holds the errors of an output.
+pub(super) fn error_column(output: Output) -> String {
+    format!("{}_error_{}", output.id(), output.unit().suffix())
+}
+
+fn of_output<'p>(
+    variant: &'p Variant,
+    output: Output,
+    errors: &Errors,
+    nested: Option<&Nested>,
+    asked: &[&'p Requirement],
+) -> OutputAssessment<'p> {
+    let mut absolute = errors.absolute();
+    absolute.par_sort_unstable_by(f64::total_cmp);
+    let summary = nested.map_or_else(|| summarise_sorted(errors, &absolute), summarise_nested);
+    let shape = shape(errors.values());
+    let independent = nested.is_none();
+    let tolerance = if independent {
+        let mut sorted = errors.values().to_vec();
+        sorted.par_sort_unstable_by(f64::total_cmp);
+        tolerance_intervals(&sorted, &absolute, &shape, TOLERANCE)
+    } else {
+        Vec::new()
+    };
+    let exceedance = |requirement: &&'p Requirement| {
+        let rule = requirement.rule();
+        let out = |values: &[f64]| values.iter().filter(|&&error| rule.beyond(error)).count() as u64;
+        let effective = nested.map(|nested| {
+            effective(nested.devices().iter().map(|device| (out(&device.values), device.values.len() as u64)))
+        });
+        let estimate = match effective {
+            Some(effective) => effective.estimate(CONFIDENCE),
+            None => proportion(out(errors.values()), errors.measured(), CONFIDENCE),
+        };
+        Exceedance { requirement, estimate, effective }
+    };
+    OutputAssessment {
+        variant,
+        output,
+        summary,
+        shape,
+        tolerance,
+        trace: independent.then(|| trace(errors.values())).flatten(),
+        components: nested.map_or_else(Vec::new, |nested| components(nested, CONFIDENCE)),
+        exceedances: asked.iter().map(exceedance).collect(),
+    }
+}
+
+/// Device and case of every trial.
+struct Places {
+    device: Vec<u64>,
+    case: Vec<u64>,
+}
+
+impl Places {
+    fn read(parts: &Parts, variant: u32) -> Result<Self, PartError> {
+        let [device, case] = parts.columns(variant, ["device", "case"], Rows::LastReduction)?;
+        // Indices far below 2^53 stay whole as floating point numbers; none is missing.
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+        let whole = |column: crate::record::Column| column.iter().map(|value| value.unwrap_or(0.0) as u64).collect();
+        Ok(Self { device: whole(device), case: whole(case) })
+    }
+
+    fn nested(&self, errors: impl Iterator<Item = Option<f64>>) -> Nested {
+        Nested::new(
+            self.device.iter().zip(&self.case).zip(errors).map(|((&device, &case), error)| (device, case, error)),
+        )
+    }
+
+    fn count(&self) -> u64 {
+        self.device.chunk_by(|one, other| one == other).count() as u64
+    }
+}
+
+/// Of every trial, whether it failed or was beyond one of several limits.
+#[derive(Default)]
+struct Flags(Vec<u8>);
+
+impl Flags {
+    const FAILED: u8 = 1;
+    const BEYOND: u8 = 2;
+    const BEYOND_ACCEPTANCE: u8 = 4;
+
+    fn mark(&mut self, errors: impl ExactSizeIterator<Item = Option<f64>>, rule: &Rule) {
+        self.0.resize(errors.len(), 0);
+        for (flags, error) in self.0.iter_mut().zip(errors) {
+            *flags |= match error {
+                None => Self::FAILED,
+                Some(error) if rule.beyond(error) => Self::BEYOND | Self::BEYOND_ACCEPTANCE,
+                Some(error) if rule.beyond_acceptance(error) => Self::BEYOND_ACCEPTANCE,
+                Some(_) => 0,
+            };
+        }
+    }
+
+    fn count<'f>(flags: impl IntoIterator<Item = &'f u8>) -> Counts {
+        let mut counts = Counts::default();
+        for flags in flags {
+            let has = |flag: u8| flags & flag != 0;
+            counts.add(has(Self::FAILED), has(Self::BEYOND), has(Self::BEYOND_ACCEPTANCE));
+        }
+        counts
+    }
+
+    fn counts(&self) -> Counts {
+        Self::count(&self.0)
+    }
+
+    fn of_devices(&self, places: &Places) -> Vec<Counts> {
+        let mut rest = self.0.as_slice();
+        let devices = places.device.chunk_by(|one, other| one == other);
+        devices
+            .map(|device| {
+                let (mine, others) = rest.split_at(device.len().min(rest.len()));
+                rest = others;
+                Self::count(mine)
+            })
+            .collect()
+    }
+}
+
 impl Requirement {
     /// The rule by which it is judged.
     #[must_use]
     pub fn rule(&self) -> Rule {
-        Rule { limit: self.limit, proportion: self.proportion, confidence: self.confidence }
+        let &Self { limit, direction, guard, proportion, confidence, .. } = self;
+        Rule { limit, direction, guard, proportion, confidence }
     }
 }
 

@@ -122,7 +122,7 @@ impl RunFolder {
         for sub in ["parts", "tables"] {
             std::fs::create_dir_all(path.join(sub)).map_err(system)?;
         }
-        folder.write_manifest(&manifest(plan, &[]))?;
+        folder.write_manifest(&manifest(plan, &[], &Value::Array(Vec::new())))?;
         Ok(folder)
     }
 
@@ -255,9 +255,10 @@ pub struct SavedExperiment {
     pub seed: u64,
 }
 
-/// The record of a run: what was asked and how often it failed, of each variant by reason; nothing of when or where.
+/// The record of a run: what was asked, how often it failed, of each variant by reason, and at how many trials verdicts were
+/// seen; nothing of when or where.
 #[must_use]
-pub fn manifest(plan: &Plan, failures: &[BTreeMap<String, u64>]) -> Value {
+pub fn manifest(plan: &Plan, failures: &[BTreeMap<String, u64>], looks: &Value) -> Value {
     let failed = |reasons: &BTreeMap<String, u64>| json!({ "trials": plan.trials, "failed": reasons.values().sum::<u64>(), "by_reason": reasons });
     json!({
         "program": { "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") },
@@ -265,6 +266,7 @@ pub fn manifest(plan: &Plan, failures: &[BTreeMap<String, u64>]) -> Value {
         "simulation_hash": plan.simulation_hash(),
         "assessment_hash": plan.assessment_hash(),
         "trials": plan.trials,
+        "looks": looks,
         "counts": failures.iter().map(failed).collect::<Vec<_>>(),
         "plan": plan.resolved(),
         "experiment": experiment(plan),
@@ -282,7 +284,7 @@ fn experiment(plan: &Plan) -> Value {
 
 /// The part of a resolved plan that moves draws and readings.
 fn moving(plan: &Value) -> Value {
-    let keep = ["seed", "points", "variants"];
+    let keep = ["seed", "design", "points", "variants"];
     Value::Object(keep.iter().map(|key| ((*key).to_owned(), plan[key].clone())).collect())
 }
 

@@ -1,6 +1,6 @@
 //! One trial: a case is simulated, measured blind, and only then scored against its truth.
 
-use crate::experiment::Variant;
+use crate::experiment::{Design, Variant};
 use crate::measurement::{
     Estimates, OUTPUTS, Observations, Plane, Procedure, ReductionEstimates, Step, StillnessGate, Trace, Workspace,
 };
@@ -10,7 +10,8 @@ use crate::simulation::{Anatomy, CameraModel, CaseKey, Implant, Memory, SealedTr
 /// Runs trials of one variant.
 #[derive(Debug)]
 pub struct TrialRunner {
-    pub(super) seed: u64,
+    seed: u64,
+    design: Option<Design>,
     pub(super) simulator: Simulator,
     pub(super) procedure: Procedure,
     pub(super) measurand_plane: Plane,
@@ -29,7 +30,18 @@ impl TrialRunner {
     pub fn new(variant: &Variant, seed: u64) -> Self {
         let procedure = variant.procedure.clone();
         let simulator = Simulator::new(variant.model.clone(), procedure.plane, procedure.femur);
-        Self { seed, simulator, procedure, measurand_plane: variant.measurand_plane }
+        Self { seed, design: None, simulator, procedure, measurand_plane: variant.measurand_plane }
+    }
+
+    /// The same in a nested design; without one every trial is a new device and a new case.
+    #[must_use]
+    pub fn in_design(self, design: Option<Design>) -> Self {
+        Self { design, ..self }
+    }
+
+    /// What the trial with this absolute index draws.
+    pub(super) fn key(&self, index: u64) -> CaseKey {
+        self.design.map_or(CaseKey::alone(self.seed, index), |design| design.key(self.seed, index))
     }
 
     /// Number of rows that one trial adds: one for each reduction.
@@ -48,9 +60,9 @@ impl TrialRunner {
         Schema { anatomy: Anatomy::KEYS, implant: Implant::KEYS, lost }
     }
 
-    /// Adds the rows of the trial with this absolute index. Every trial is a new device and a new case.
+    /// Adds the rows of the trial with this absolute index.
     pub fn trial(&self, index: u64, worker: &mut Worker, rows: &mut Block) {
-        let key = CaseKey { seed: self.seed, device: index, case: index };
+        let key = self.key(index);
         let sealed = self.observe(&key, worker);
         let estimates = self.procedure.measure(&worker.memory.observed, &mut worker.workspace);
         let truth = sealed.unseal();
@@ -62,7 +74,7 @@ impl TrialRunner {
     /// One case with everything that was drawn, observed and estimated, for a reader who follows the chain.
     #[must_use]
     pub fn case(&self, index: u64) -> (Observations, Estimates, Truth) {
-        let key = CaseKey { seed: self.seed, device: index, case: index };
+        let key = self.key(index);
         let mut worker = Worker::default();
         let sealed = self.observe(&key, &mut worker);
         let estimates = self.procedure.measure(&worker.memory.observed, &mut worker.workspace);
@@ -92,7 +104,7 @@ impl TrialRunner {
                 trial,
                 device: key.device,
                 case: key.case,
-                repeat: 0,
+                repeat: key.repeat,
                 reduction,
                 failure: estimated.readings.failure(),
                 anatomy: &anatomy,

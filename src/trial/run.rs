@@ -70,7 +70,7 @@ pub fn run(plan: &Plan, folder: &RunFolder, threads: usize, progress: &dyn Progr
     let mut done = 0;
     for (id, trials) in missing {
         let variant = &plan.variants[id.variant as usize];
-        let runner = TrialRunner::new(variant, plan.seed);
+        let runner = TrialRunner::new(variant, plan.seed).in_design(plan.design);
         let block = pool.install(|| simulate(&runner, trials.clone(), progress));
         if progress.interrupted() {
             return Err(RunError::Interrupted { done, asked });

@@ -31,7 +31,7 @@ impl TrialRunner {
     #[must_use]
     pub fn story(&self, index: u64) -> Vec<Passage> {
         let (observed, estimates, truth) = self.case(index);
-        let key = CaseKey { seed: self.seed, device: index, case: index };
+        let key = self.key(index);
         let teller = Teller { runner: self, key, observed, estimates, truth };
         let mut story = vec![teller.patient(), teller.change()];
         story.extend([teller.tip(), teller.plane(), teller.baseline(), teller.native_centre(), teller.camera()]);

@@ -216,11 +216,28 @@ fn identity_a_longer_run_begins_with_the_shorter_one() {
     assert_eq!((short.len(), long.len()), (1000, 10_000));
     assert!(short.iter().flatten().count() > 990);
     assert_eq!(short[..], long[..1000]);
-    // Extended in place, over the end of a part.
-    bench.run(&["run", "small.toml", "--trials", "10500"]).with(0);
+    // Extended in place, over the end of a part. A verdict has been seen, so none is given any more.
+    let again = bench.run(&["run", "small.toml", "--trials", "10500"]).with(1);
+    assert!(again.said.contains("not shown"), "{}", again.said);
     let extended = bench.errors("reports/small");
     assert_eq!(extended.len(), 10_500);
     assert_eq!(long[..], extended[..10_000]);
+}
+
+/// Looks that the plan declares beforehand keep their verdicts; one more does not, and looking again is no new look.
+#[test]
+fn identity_declared_looks_keep_their_verdicts() {
+    let bench = Bench::new();
+    let text = std::fs::read_to_string(bench.path("small.toml")).expect("a file that was just written");
+    bench.write("looks.toml", &format!("looks = 2\n{text}"));
+    bench.run(&["run", "looks.toml", "--trials", "200"]).with(0);
+    bench.run(&["run", "looks.toml", "--trials", "300"]).with(0);
+    let again = bench.run(&["assess", "reports/looks"]).with(0);
+    // The file asks for 90 %; each of two looks uses 95 %.
+    assert!(again.said.contains("(95 %)"), "{}", again.said);
+    bench.run(&["run", "looks.toml", "--trials", "400"]).with(1);
+    let page = std::fs::read_to_string(bench.path("reports/looks/report.html")).expect("a report");
+    assert!(page.contains("no verdict is given") && page.contains("REQ-01 is not shown."));
 }
 
 #[test]

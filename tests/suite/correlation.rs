@@ -11,7 +11,7 @@ fn plan(text: &str) -> Plan {
 }
 
 fn key(case: u64) -> CaseKey {
-    CaseKey { seed: 11, device: case, case }
+    CaseKey { seed: 11, device: case, case, repeat: 0 }
 }
 
 fn components(vector: PatientVector) -> [f64; 3] {

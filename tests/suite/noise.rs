@@ -96,7 +96,7 @@ fn outside_tremor_has_its_rms_and_its_time_constant() {
         let (captures, lags) = (20_000_u64, [0, 1, 2, 5]);
         let mut products = [[0.0; 3]; 4];
         for case in 0..captures {
-            let key = CaseKey { seed: 2, device: case, case };
+            let key = CaseKey { seed: 2, device: case, case, repeat: 0 };
             let capture = CaptureKey::new(Step::Pubis, 0, 0, 0);
             let mut path = tremor.path(&key, capture, frame_rate_hz).expect("a source that is on");
             let frames: [[f64; 3]; 6] = std::array::from_fn(|_| {

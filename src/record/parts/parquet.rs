@@ -100,13 +100,22 @@ impl Part {
         Ok(frame.column(name)?.clone())
     }
 
-    /// Numbers of any kind, as `f64`.
-    pub fn numbers(&mut self, name: &str) -> Result<Vec<Option<f64>>, FileError> {
-        let column = self.column(name)?;
-        if !column.dtype().is_primitive_numeric() {
-            return Err(FileError::Unreadable(format!("column {name} does not hold numbers")));
+    /// Columns of numbers of any kind, as `f64`, in the order of their names.
+    pub fn many<S: AsRef<str>>(&mut self, names: &[S]) -> Result<Vec<Vec<Option<f64>>>, FileError> {
+        let names: Vec<String> = names.iter().map(|name| name.as_ref().to_owned()).collect();
+        if let Some(missing) = names.iter().find(|name| !self.has(name)) {
+            return Err(FileError::NoColumn(missing.clone()));
         }
-        Ok(column.cast(&DataType::Float64)?.f64()?.iter().collect())
+        let reader = ParquetReader::new(&mut self.file).read_parallel(ParallelStrategy::None);
+        let frame = reader.with_columns(Some(names.clone())).finish()?;
+        let numbers = |name: &String| -> Result<Vec<Option<f64>>, FileError> {
+            let column = frame.column(name)?;
+            if !column.dtype().is_primitive_numeric() {
+                return Err(FileError::Unreadable(format!("column {name} does not hold numbers")));
+            }
+            Ok(column.cast(&DataType::Float64)?.f64()?.iter().collect())
+        };
+        names.iter().map(numbers).collect()
     }
 
     /// Indices, each of which must be there.

@@ -1,14 +1,17 @@
 //! Every requirement with its verdict, in full sentences.
 
-use crate::analysis::{Judgement, Verdict, trials_needed};
+use crate::analysis::nested::DEVICES_FOR_A_VERDICT;
+use crate::analysis::{Direction, Judgement, Rule, Verdict, trials_needed};
 use crate::experiment::{Plan, Requirement};
 use crate::report::evidence::{Entry, Files, Finding, Heading, Section, Table, label};
 use crate::report::tables;
 use crate::report::words::{Bound, bounded, bounded_percent, count, percent, short, with_unit};
-use crate::study::{Assessment, RequirementAssessment};
+use crate::study::{Asked, Assessment, Look, RequirementAssessment};
+use std::fmt::Write;
 
 pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Section {
-    let mut entries = vec![Entry::paragraph(overview(assessment))];
+    let mut entries = vec![Entry::paragraph(overview(plan, assessment))];
+    entries.extend(looks(&assessment.look, assessment.requirements.is_empty()).map(Entry::paragraph));
     entries.extend(assessment.requirements.iter().map(|assessed| Entry::Verdict(finding(plan, assessed))));
     let csv = files.add("verdicts", &tables::VERDICTS, tables::verdict_rows(assessment));
     if !assessment.requirements.is_empty() {
@@ -17,14 +20,14 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Secti
     Section { id: "answer", title: "Answer", entries }
 }
 
-fn overview(assessment: &Assessment) -> String {
+fn overview(plan: &Plan, assessment: &Assessment) -> String {
     let of = |verdict| assessment.requirements.iter().filter(|a| a.judgement.verdict == verdict).count();
     let all = assessment.requirements.len();
     if all == 0 {
         return "The experiment states no requirement, so nothing is judged; the errors are described below."
             .to_owned();
     }
-    format!(
+    let mut text = format!(
         "Of {all} judgements, one for each requirement and variant: {} pass, {} fail, {} not shown. A requirement passes \
          if the one-sided upper Clopper-Pearson bound, at the stated confidence, of the proportion of cases out of the \
          limit is not above the proportion that the requirement leaves. It fails if the lower bound is above it. \
@@ -32,81 +35,221 @@ fn overview(assessment: &Assessment) -> String {
         of(Verdict::Pass),
         of(Verdict::Fail),
         of(Verdict::NotShown),
-    )
+    );
+    if plan.requirements.iter().any(|requirement| requirement.guard > 0.0) {
+        text += " Where a requirement has a guard band, it passes by the limit less the guard band and fails by the limit \
+                 itself (guarded acceptance, JCGM 106:2012).";
+    }
+    if assessment.devices.is_some() {
+        let _ = write!(
+            text,
+            " Cases on one device are not independent: the bounds rest on the number of independent trials that the \
+             devices are worth, are approximate, and allow a verdict from {DEVICES_FOR_A_VERDICT} devices on.",
+        );
+    }
+    text
+}
+
+/// What there is to say of looks at growing trials.
+fn looks(look: &Look, nothing_judged: bool) -> Option<String> {
+    if nothing_judged || (look.declared <= 1 && !look.undeclared) {
+        return None;
+    }
+    Some(if look.undeclared {
+        "Trials were added to this run after verdicts had been seen, beyond what the plan had declared: no verdict is given. \
+         The estimates stand. For a verdict, run with another seed in a new folder and a number of trials that is fixed \
+         beforehand, or declare `looks`."
+            .to_owned()
+    } else {
+        format!(
+            "The plan declares {} looks at growing trials, and this is number {}. Each uses the confidence 1 - (1 - c)/{}, so that \
+             all together keep the confidence c of a requirement.",
+            look.declared, look.number, look.declared,
+        )
+    })
 }
 
 fn finding(plan: &Plan, assessed: &RequirementAssessment) -> Finding {
-    let asked = assessed.requirement;
+    let asked = &assessed.asked;
     let label = match label(plan, assessed.variant) {
         Some(variant) => format!("{}, {variant}", asked.id),
-        None => asked.id.clone(),
+        None => asked.id.to_owned(),
     };
     Finding {
         verdict: assessed.judgement.verdict.word(),
         label,
-        text: asked.text.clone(),
-        risk: asked.risk.clone(),
+        text: asked.text.to_owned(),
+        risk: asked.risk.map(str::to_owned),
         sentence: sentence(asked, &assessed.judgement),
     }
 }
 
+/// What is out of one limit, in words: `the error of cup inclination was beyond ±3°`.
+fn beyond(limit: &Requirement) -> String {
+    let name = limit.output.name();
+    let size = with_unit(&short(limit.limit), limit.output.unit().symbol());
+    match limit.direction {
+        Direction::Either => format!("the error of {name} was beyond ±{size}"),
+        Direction::Above => format!("{name} was read too high by more than {size}"),
+        Direction::Below => format!("{name} was read too low by more than {size}"),
+    }
+}
+
+/// The limit of a requirement, in brief: `±3°`.
+pub fn limit_words(limit: &Requirement) -> String {
+    let size = with_unit(&short(limit.limit), limit.output.unit().symbol());
+    match limit.direction {
+        Direction::Either => format!("±{size}"),
+        Direction::Above => format!("+{size}"),
+        Direction::Below => format!("−{size}"),
+    }
+}
+
 /// A verdict and what it rests on.
-pub fn sentence(asked: &Requirement, found: &Judgement) -> String {
-    let unit = asked.output.unit().symbol();
-    let limit = with_unit(&short(asked.limit), unit);
+pub fn sentence(asked: &Asked, found: &Judgement) -> String {
     let left = 1.0 - asked.proportion;
     let allowed = percent(left);
-    let confidence = percent(asked.confidence);
+    let confidence = percent(found.confidence);
     let upper = bounded_percent(found.exceed_high, left, Bound::Upper);
     let lower = bounded_percent(found.exceed_low, left, Bound::Lower);
-    let counts = format!(
-        "In {} of {} trials the error of {} was beyond ±{limit} or there was no reading ({} without a reading, counted \
-         as out).",
-        count(found.out),
-        count(found.n),
-        asked.output.name(),
-        count(found.failed),
-    );
-    let rule = |which: &str| format!("one-sided {which} Clopper-Pearson bound at {confidence}\u{a0}% confidence");
-    match found.verdict {
-        Verdict::Pass => {
-            let error = found.bound.map(|bound| {
-                let bound = with_unit(&bounded(bound, asked.limit, Bound::Upper), unit);
-                format!(
-                    " In terms of the error: {}\u{a0}% of cases are within {bound}, with the same confidence.",
-                    percent(asked.proportion)
-                )
-            });
-            format!(
-                "{} passes. {counts} The proportion out of the limit is at most {upper}\u{a0}% ({}), and the requirement \
-                 leaves {allowed}\u{a0}%.{}",
-                asked.id,
-                rule("upper"),
-                error.unwrap_or_default(),
-            )
-        }
-        Verdict::Fail => format!(
-            "{} fails. {counts} The proportion out of the limit is at least {lower}\u{a0}% ({}), and the requirement leaves \
-             only {allowed}\u{a0}%.",
+    let counts = counts(asked, found);
+    let approximate = if found.effective.is_some() { "approximate " } else { "" };
+    let rule = |which: &str| {
+        format!("{approximate}one-sided {which} Clopper-Pearson bound at {confidence}\u{a0}% confidence")
+    };
+    let within = if guard(asked) { "acceptance limit" } else { limit_or_limits(asked) };
+    match (found.withheld, found.verdict) {
+        (Some(why), _) => format!(
+            "{} is not shown. {counts} {} For information only: the proportion out of the {} is at least {lower}\u{a0}% and at \
+             most {upper}\u{a0}% ({}, each by itself), and the requirement leaves {allowed}\u{a0}%.",
             asked.id,
-            rule("lower"),
-        ),
-        Verdict::NotShown => format!(
-            "{} is not shown. {counts} The proportion out of the limit is at least {lower}\u{a0}% and at most {upper}\u{a0}% \
-             ({}, each by itself), and the {allowed}\u{a0}% that the requirement leaves lies between: these trials show \
-             neither that it is met nor that it is not.{}",
-            asked.id,
+            why.sentence(),
+            limit_or_limits(asked),
             rule("lower and upper"),
+        ),
+        (None, Verdict::Pass) => format!(
+            "{} passes. {counts} The proportion out of the {within} is at most {upper}\u{a0}% ({}), and the requirement leaves \
+             {allowed}\u{a0}%.{}{}",
+            asked.id,
+            rule("upper"),
+            in_terms_of_the_error(asked, found),
+            measured_only(found, left),
+        ),
+        (None, Verdict::Fail) => format!(
+            "{} fails. {counts} The proportion out of the {} is at least {lower}\u{a0}% ({}), and the requirement leaves only \
+             {allowed}\u{a0}%.{}",
+            asked.id,
+            limit_or_limits(asked),
+            rule("lower"),
+            measured_only(found, left),
+        ),
+        (None, Verdict::NotShown) => format!(
+            "{} is not shown. {counts} The proportion out of the {} is at least {lower}\u{a0}%, that out of the {within} at most \
+             {upper}\u{a0}% ({}, each by itself), and the {allowed}\u{a0}% that the requirement leaves lies between: these trials \
+             show neither that it is met nor that it is not.{}{}",
+            asked.id,
+            limit_or_limits(asked),
+            rule("lower and upper"),
+            measured_only(found, left),
             more_trials(asked, found),
         ),
     }
 }
 
-fn more_trials(asked: &Requirement, found: &Judgement) -> String {
-    let Some(exceed) = found.exceed else { return String::new() };
-    match trials_needed(&asked.rule(), exceed).filter(|&needed| needed > found.n && exceed < 1.0 - asked.proportion) {
-        Some(needed) => format!(" If the proportion found here holds, {} trials would show it.", count(needed)),
-        None => String::new(),
+fn guard(asked: &Asked) -> bool {
+    asked.limits.iter().any(|limit| limit.guard > 0.0)
+}
+
+fn limit_or_limits(asked: &Asked) -> &'static str {
+    if asked.limits.len() > 1 { "limits" } else { "limit" }
+}
+
+fn counts(asked: &Asked, found: &Judgement) -> String {
+    let what: Vec<String> = asked.limits.iter().map(|limit| beyond(limit)).collect();
+    let mut text = format!(
+        "In {} of {} trials {}, or there was no reading ({} without a reading, counted as out).",
+        count(found.out),
+        count(found.n),
+        what.join(", or "),
+        count(found.failed),
+    );
+    if guard(asked) {
+        let bands: Vec<String> = asked
+            .limits
+            .iter()
+            .filter(|limit| limit.guard > 0.0)
+            .map(|limit| with_unit(&short(limit.guard), limit.output.unit().symbol()))
+            .collect();
+        let _ = write!(
+            text,
+            " With the guard band of {} taken off the limit, {} trials are out of it.",
+            bands.join(" and "),
+            count(found.out_of_acceptance)
+        );
+    }
+    if let Some(effective) = found.effective {
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a count
+        let worth = effective.n_effective as u64;
+        let _ = write!(
+            text,
+            " The effective unit is the device: the trials of {} devices are worth {} independent ones.",
+            count(effective.devices),
+            count(worth),
+        );
+    }
+    text
+}
+
+fn in_terms_of_the_error(asked: &Asked, found: &Judgement) -> String {
+    let (Some(limit), Some(bound)) = (asked.single(), found.bound) else { return String::new() };
+    let acceptance = limit.limit - limit.guard;
+    let bound = with_unit(&bounded(bound, acceptance, Bound::Upper), limit.output.unit().symbol());
+    let within = match limit.direction {
+        Direction::Either => format!("within {bound}"),
+        Direction::Above => format!("at most {bound} too high"),
+        Direction::Below => format!("at most {bound} too low"),
+    };
+    format!(
+        " In terms of the error: {}\u{a0}% of cases are {within}, with the same confidence.",
+        percent(asked.proportion)
+    )
+}
+
+/// What the bounds would be without the trials that failed, where some did.
+fn measured_only(found: &Judgement, left: f64) -> String {
+    match found.measured_only {
+        Some([_, low, high]) if found.failed > 0 => format!(
+            " Were the trials without a reading left out instead, the bounds would be {}\u{a0}% and {}\u{a0}%.",
+            bounded_percent(low, left, Bound::Lower),
+            bounded_percent(high, left, Bound::Upper),
+        ),
+        None if found.failed > 0 => " Were the trials without a reading left out, none would remain.".to_owned(),
+        _ => String::new(),
+    }
+}
+
+/// How many trials would show it, if the proportion found is the true one.
+pub fn needed(asked: &Asked, found: &Judgement) -> Option<u64> {
+    let nothing_needed = found.verdict != Verdict::NotShown || found.withheld.is_some() || found.effective.is_some();
+    if nothing_needed || found.n == 0 {
+        return None;
+    }
+    let exceed = found.out_of_acceptance as f64 / found.n as f64;
+    let rule = Rule::absolute(0.0, asked.proportion, found.confidence);
+    trials_needed(&rule, exceed).filter(|&needed| needed > found.n && exceed < 1.0 - asked.proportion)
+}
+
+fn more_trials(asked: &Asked, found: &Judgement) -> String {
+    if found.n == 0 || found.effective.is_some() {
+        return String::new();
+    }
+    match needed(asked, found) {
+        Some(needed) => format!(
+            " If the proportion found here holds, {} trials would show it: a new run with so many fixed beforehand, not this \
+             one extended.",
+            count(needed)
+        ),
+        None => " If the proportion found here holds, no number of trials shows it.".to_owned(),
     }
 }
 
@@ -131,15 +274,18 @@ fn table(plan: &Plan, assessment: &Assessment, csv: String) -> Table {
         words("verdict"),
     ]);
     let row = |assessed: &RequirementAssessment| {
-        let (asked, found) = (assessed.requirement, &assessed.judgement);
+        let (asked, found) = (&assessed.asked, &assessed.judgement);
         let left = 1.0 - asked.proportion;
-        let mut row = vec![asked.id.clone()];
+        let joined = |of: &dyn Fn(&Requirement) -> String| {
+            asked.limits.iter().map(|limit| of(limit)).collect::<Vec<_>>().join(" and ")
+        };
+        let mut row = vec![asked.id.to_owned()];
         row.extend(label(plan, assessed.variant));
         row.extend([
-            asked.output.name().to_owned(),
-            with_unit(&short(asked.limit), asked.output.unit().symbol()),
+            joined(&|limit| limit.output.name().to_owned()),
+            joined(&limit_words),
             format!("{}\u{a0}%", percent(asked.proportion)),
-            format!("{}\u{a0}%", percent(asked.confidence)),
+            format!("{}\u{a0}%", percent(found.confidence)),
             count(found.n),
             count(found.out),
             count(found.failed),
@@ -153,7 +299,8 @@ fn table(plan: &Plan, assessment: &Assessment, csv: String) -> Table {
         id: "table-verdicts".to_owned(),
         caption: "Requirements and verdicts".to_owned(),
         reading: "Compare what is out at most, or at least, with what the requirement leaves: both are one-sided \
-                  bounds at the confidence of the row, rounded away from the estimate and never across what is allowed."
+                  bounds at the confidence of the row, rounded away from the estimate and never across what is allowed. \
+                  The file has the bounds with failed trials left out as well."
             .to_owned(),
         columns,
         rows: assessment.requirements.iter().map(row).collect(),

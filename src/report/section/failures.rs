@@ -1,11 +1,14 @@
 //! Trials that gave no reading: counted, named, never dropped.
 
 use super::frames;
-use crate::experiment::Plan;
+use crate::experiment::{Plan, Variant};
+use crate::record::tables::Cell;
 use crate::record::{PartError, Parts};
-use crate::report::evidence::{Entry, Files, Heading, Section, Table, label};
-use crate::report::words::{count, short};
-use crate::study::Assessment;
+use crate::report::evidence::{Entry, Files, Heading, Section, Table, label, prefix};
+use crate::report::words::{count, number, short, with_unit};
+use crate::study::{Assessment, WORST};
+use std::collections::BTreeMap;
+use std::fmt::Write;
 
 /// # Errors
 /// If a part of the run cannot be read.
@@ -49,7 +52,111 @@ pub fn section(plan: &Plan, assessment: &Assessment, parts: &Parts, files: &mut 
     ];
     entries.extend(retries(plan, assessment, files));
     entries.extend(frames::lost(plan, parts, files)?);
-    Ok(Section { id: "failures", title: "Failures", entries })
+    entries.extend(worst(plan, assessment, files));
+    Ok(Section { id: "failures", title: "Failures and worst trials", entries })
+}
+
+/// How many trials of a variant were attempted, measured and failed, and why.
+pub fn counts(plan: &Plan, assessment: &Assessment, index: usize) -> String {
+    let none = BTreeMap::new();
+    let reasons = assessment.failures.get(index).unwrap_or(&none);
+    let failed: u64 = reasons.values().sum();
+    let because: Vec<String> =
+        reasons.iter().map(|(reason, number)| format!("{} at {reason}", count(*number))).collect();
+    let because = if because.is_empty() { String::new() } else { format!(": {}", because.join(", ")) };
+    format!(
+        "{} trials attempted, {} measured in every output, {} failed{because}.",
+        count(plan.trials),
+        count(plan.trials.saturating_sub(failed)),
+        count(failed)
+    )
+}
+
+/// The worst and the first failed trials, each with the command that shows it.
+fn worst(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<Entry> {
+    let header = ["arm", "point", "trial", "what", "output", "unit", "error", "size", "command"];
+    let mut cells: Vec<Vec<Cell>> = Vec::new();
+    let mut tables = Vec::new();
+    for (index, (variant, together)) in plan.variants.iter().zip(&assessment.together).enumerate() {
+        let place = |trial: u64| vec![Cell::from(variant.arm.as_str()), variant.point.into(), trial.into()];
+        let mut rows = Vec::new();
+        for found in &together.worst {
+            let (output, command) = (found.output, command(plan, variant, found.trial));
+            rows.push(vec![
+                found.trial.to_string(),
+                output.name().to_owned(),
+                with_unit(&number(found.error, 2), output.unit().symbol()),
+                number(found.size, 2),
+                command.clone(),
+            ]);
+            let mut row = place(found.trial);
+            row.extend([Cell::from("large error"), output.id().into(), output.unit().suffix().into()]);
+            row.extend([Cell::from(found.error), found.size.into(), command.into()]);
+            cells.push(row);
+        }
+        for (trial, failure) in &together.failed {
+            let command = command(plan, variant, *trial);
+            rows.push(vec![
+                trial.to_string(),
+                format!("failed at {failure}"),
+                String::new(),
+                String::new(),
+                command.clone(),
+            ]);
+            let mut row = place(*trial);
+            row.extend([
+                Cell::from(format!("failed at {failure}")),
+                Cell::Blank,
+                Cell::Blank,
+                Cell::Blank,
+                Cell::Blank,
+            ]);
+            row.push(command.into());
+            cells.push(row);
+        }
+        tables.push((prefix(plan, index), label(plan, variant), rows));
+    }
+    let csv = files.add("worst", &header, cells);
+    let unit =
+        if plan.requirements.is_empty() { "the 95th percentile of its absolute error" } else { "its smallest limit" };
+    let table = |(prefix, label, rows): (String, Option<String>, Vec<Vec<String>>)| {
+        let of = label.map_or(String::new(), |label| format!(", {label}"));
+        Entry::Table(Table {
+            id: format!("table-{prefix}worst"),
+            caption: format!("The worst trials, and those that failed first{of}"),
+            reading: format!(
+                "The {WORST} trials with the largest errors, each compared with {unit}, and up to {WORST} failed ones. The command, \
+                 given in the folder of the experiment file, shows that trial step by step: where its error arises."
+            ),
+            columns: [
+                ("trial", true),
+                ("error of", false),
+                ("error", true),
+                ("in its units", true),
+                ("command", false),
+            ]
+            .map(|(name, numbers)| Heading { name: name.to_owned(), numbers })
+            .into(),
+            rows,
+            csv: csv.clone(),
+        })
+    };
+    tables.into_iter().map(table).collect()
+}
+
+/// The command that shows a trial.
+fn command(plan: &Plan, variant: &Variant, trial: u64) -> String {
+    let mut text = format!("navassay trial {} {trial} --seed {}", quoted(&plan.file_name), plan.seed);
+    if plan.variants.len() > 1 {
+        let _ = write!(text, " --arm {} --point {}", quoted(&variant.arm), variant.point);
+    }
+    text
+}
+
+/// A word as a shell takes it.
+fn quoted(word: &str) -> String {
+    let plain = |letter: char| letter.is_ascii_alphanumeric() || "-_./".contains(letter);
+    if word.chars().all(plain) { word.to_owned() } else { format!("'{}'", word.replace('\'', "'\\''")) }
 }
 
 /// What the stillness gate did, if any variant has one.

@@ -1,6 +1,5 @@
 //! The charts of one variant.
 
-use crate::analysis::moments::moments;
 use crate::analysis::{CONFIDENCE, order};
 use crate::experiment::{Plan, Requirement, Variant};
 use crate::measurement::{OUTPUTS, Output};
@@ -13,14 +12,13 @@ use crate::report::chart::{
 use crate::report::evidence::{Chart, Entry, Files};
 use crate::report::words::{self, count, key_in_words, number, percent, short, with_unit};
 use crate::simulation::Quantity;
-use crate::study::OutputAssessment;
+use crate::study::{HELD, OutputAssessment, Together};
+use rayon::slice::ParallelSliceMut;
 
 /// Trials in a chart that shows each by a dot, at most: evenly taken from all.
 const DOTS: usize = 5000;
 /// Points on a curve of the absolute error, at most.
 const CURVE_POINTS: u64 = 200;
-/// Proportion of a normal distribution inside the ellipse.
-const ELLIPSE: f64 = 0.95;
 
 /// What the charts of one variant are drawn from.
 pub struct VariantFigures<'a> {
@@ -29,12 +27,13 @@ pub struct VariantFigures<'a> {
     pub prefix: &'a str,
     pub label: Option<&'a str>,
     pub outputs: &'a [&'a OutputAssessment<'a>],
+    pub together: &'a Together,
 }
 
 /// Errors of one output, evenly thinned, NaN where there is none.
 struct Thin(Vec<f64>);
 
-/// One output with its errors, sorted by size.
+/// One output with its errors, ascending, NaN where there is none, and their sizes, ascending.
 struct Measured<'a> {
     output: Output,
     assessed: &'a OutputAssessment<'a>,
@@ -43,25 +42,22 @@ struct Measured<'a> {
 }
 
 impl VariantFigures<'_> {
-    /// All charts of the variant; one column of errors is held at a time, but for the two angles of the cup.
+    /// All charts of the variant; one column of errors is held at a time.
     pub fn draw(&self, parts: &Parts, files: &mut Files) -> Result<Vec<Entry>, PartError> {
-        let (mut thin, mut rows, mut cup, mut charts) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        let (mut thin, mut rows, mut charts) = (Vec::new(), Vec::new(), Vec::new());
         for (output, assessed) in OUTPUTS.into_iter().zip(self.outputs) {
-            let errors = self.column(parts, &error_column(output))?;
+            let mut errors = self.column(parts, &error_column(output))?;
+            thin.push(Thin(thinned(&errors)));
+            errors.par_sort_unstable_by(f64::total_cmp);
             let mut absolute: Vec<f64> = errors.iter().filter(|e| e.is_finite()).map(|e| e.abs()).collect();
-            absolute.sort_unstable_by(f64::total_cmp);
+            absolute.par_sort_unstable_by(f64::total_cmp);
             let measured = Measured { output, assessed, errors, absolute };
             rows.push(self.output_row(&measured));
             charts.push((self.limit(output).is_none(), self.of_output(&measured, files)));
-            thin.push(Thin(thinned(&measured.errors)));
-            if cup.len() < 2 {
-                cup.push(measured.errors);
-            }
         }
         let drawn = self.drawn(parts)?;
         let trials = self.trials_file(&thin, &drawn, files);
-        let mut entries =
-            vec![Entry::Charts { charts: vec![self.joint(&cup, &thin, &trials), self.side(&rows, files)] }];
+        let mut entries = vec![Entry::Charts { charts: vec![self.joint(&thin, &trials), self.side(&rows, files)] }];
         // Outputs with a requirement first.
         charts.sort_by_key(|(free, _)| *free);
         entries.extend(charts.into_iter().map(|(_, charts)| Entry::Charts { charts }));
@@ -153,7 +149,8 @@ impl VariantFigures<'_> {
     fn curve(&self, measured: &Measured, asked: Option<&Requirement>, index: usize, files: &mut Files) -> Chart {
         let output = measured.output;
         let name = self.name("curve", output) + &if index == 0 { String::new() } else { format!("-{}", index + 1) };
-        let points = curve_points(&measured.absolute);
+        let independent = self.plan.design.is_none();
+        let points = curve_points(&measured.absolute, independent);
         let unit = output.unit().suffix();
         let header =
             ["proportion".to_owned(), format!("error_{unit}"), format!("low_{unit}"), format!("high_{unit}")];
@@ -171,7 +168,7 @@ impl VariantFigures<'_> {
         let description = format!(
             "Absolute error of {} against the proportion of measured trials within it; 95\u{a0}% are within {} {}.",
             output.name(),
-            words::quantile(s.p95_abs, s.p95_abs_low, s.p95_abs_high),
+            words::quantile(s.p95_abs.map(|p95| p95.value), s.p95_abs_low, s.p95_abs_high),
             output.unit().symbol(),
         );
         let of = asked.map_or(String::new(), |asked| format!(", with the limit of {}", asked.id));
@@ -180,8 +177,13 @@ impl VariantFigures<'_> {
                 .caption(&format!("How large the error of {} is in a proportion of cases{of}", output.name())),
             reading: format!(
                 "Choose a proportion below and go up to the curve: that many measured trials have an absolute error of at \
-                 most the value on the left. The band is the {}\u{a0}% confidence interval at each proportion by itself.",
-                percent(CONFIDENCE),
+                 most the value on the left.{}",
+                if independent {
+                    let level = percent(CONFIDENCE);
+                    format!(" The band is the {level}\u{a0}% confidence interval at each proportion by itself.")
+                } else {
+                    " There is no band, because cases on one device are not independent.".to_owned()
+                },
             ),
             svg: error_curve(Alternative { title: &format!("Curve, {label}"), description: &description }, &data),
             id: name,
@@ -191,9 +193,9 @@ impl VariantFigures<'_> {
     }
 
     fn output_row(&self, measured: &Measured) -> Row {
-        let mut sorted: Vec<f64> = measured.errors.iter().copied().filter(|error| error.is_finite()).collect();
-        sorted.sort_unstable_by(f64::total_cmp);
-        let quantiles = [0.05, 0.25, 0.5, 0.75, 0.95].map(|p| order::quantile(&sorted, p).unwrap_or(f64::NAN));
+        // What is no number stands at the end.
+        let sorted = measured.errors.split_at(measured.absolute.len()).0;
+        let quantiles = [0.05, 0.25, 0.5, 0.75, 0.95].map(|p| order::quantile(sorted, p).unwrap_or(f64::NAN));
         let bias = measured.assessed.summary.bias.map_or(f64::NAN, |bias| bias.value);
         Row { output: measured.output, limit: self.limit(measured.output), quantiles, bias }
     }
@@ -236,23 +238,20 @@ impl VariantFigures<'_> {
         }
     }
 
-    fn joint(&self, cup: &[Vec<f64>], thin: &[Thin], trials: &TrialsFile) -> Chart {
+    fn joint(&self, thin: &[Thin], trials: &TrialsFile) -> Chart {
         let [one, other] = [OUTPUTS[0], OUTPUTS[1]];
         let pairs: Vec<[f64; 2]> = match thin {
             [a, b, ..] => a.0.iter().zip(&b.0).map(|(&a, &b)| [a, b]).collect(),
             _ => Vec::new(),
         };
-        let ellipse = match cup {
-            [a, b, ..] => covariance(a, b),
-            _ => None,
-        };
+        let cup = &self.together.cup.errors;
+        let ellipse =
+            cup.covariance().map(|covariance| CovarianceEllipse { mean: cup.mean, covariance, proportion: HELD });
         let labels = [one, other].map(error_label);
         let axes = [axis(&labels[0], one), axis(&labels[1], other)];
         let data = Joint { axes, errors: &pairs, ellipse, limits: [self.limit(one), self.limit(other)] };
-        let correlation = ellipse.and_then(|ellipse| ellipse_correlation(&ellipse));
-        let correlation = correlation.map_or(String::new(), |r| {
-            let n = cup.first().map_or(0, Vec::len) as f64;
-            format!(" Their correlation is {}.", number(r, words::decimals(Some((1.0 - r * r).max(1e-6) / n.sqrt()))))
+        let correlation = cup.correlation(CONFIDENCE).map_or(String::new(), |r| {
+            format!(" Their correlation is {}.", number(r.value, words::decimals(r.standard_error)))
         });
         let description = format!("Errors of inclination and anteversion, one dot a trial.{correlation}");
         Chart {
@@ -261,7 +260,7 @@ impl VariantFigures<'_> {
                 "Each dot is one trial{}; the ellipse would hold {}\u{a0}% of normal errors with the mean and covariance of all \
                  trials, and the box is made of the limits.{correlation}",
                 trials.thinning(),
-                percent(ELLIPSE),
+                percent(HELD),
             ),
             svg: joint(Alternative { title: "Inclination against anteversion", description: &description }, &data),
             id: format!("{}joint-cup", self.prefix),
@@ -403,38 +402,21 @@ fn axis(label: &str, output: Output) -> Axis<'_> {
     Axis { label, unit: output.unit().suffix() }
 }
 
-/// Empirical quantiles of ascending absolute errors with their intervals, at evenly spread ranks.
-fn curve_points(absolute: &[f64]) -> Vec<BandPoint> {
+/// Empirical quantiles of ascending absolute errors, at evenly spread ranks, with their intervals if trials are
+/// independent.
+fn curve_points(absolute: &[f64], independent: bool) -> Vec<BandPoint> {
     let n = absolute.len() as u64;
     let points = n.min(CURVE_POINTS);
     (1..=points)
         .filter_map(|point| {
             let rank = (point * n).div_ceil(points);
             let x = rank as f64 / n as f64;
-            let (low, high) = order::interval(absolute, x, CONFIDENCE);
             let y = order::at_rank(absolute, rank)?;
+            if !independent {
+                return Some(BandPoint { x, y, low: f64::NAN, high: f64::NAN });
+            }
+            let (low, high) = order::interval(absolute, x, CONFIDENCE);
             Some(BandPoint { x, y, low: low.unwrap_or(0.0), high: high.unwrap_or(f64::INFINITY) })
         })
         .collect()
-}
-
-/// Mean and covariance of two errors over the trials that have both; `None` where there is no spread to speak of.
-fn covariance(one: &[f64], other: &[f64]) -> Option<CovarianceEllipse> {
-    let (a, b): (Vec<f64>, Vec<f64>) =
-        one.iter().zip(other).filter(|(a, b)| a.is_finite() && b.is_finite()).map(|(&a, &b)| (a, b)).unzip();
-    let (of_a, of_b) = (moments(&a)?, moments(&b)?);
-    let degrees = of_a.count.checked_sub(1).filter(|&degrees| degrees > 0)? as f64;
-    let products: f64 = a.iter().zip(&b).map(|(a, b)| (a - of_a.mean) * (b - of_b.mean)).sum();
-    let mixed = products / degrees;
-    Some(CovarianceEllipse {
-        mean: [of_a.mean, of_b.mean],
-        covariance: [[of_a.squares / degrees, mixed], [mixed, of_b.squares / degrees]],
-        proportion: ELLIPSE,
-    })
-}
-
-fn ellipse_correlation(ellipse: &CovarianceEllipse) -> Option<f64> {
-    let [[a, mixed], [_, b]] = ellipse.covariance;
-    let scale = (a * b).sqrt();
-    (scale > 0.0).then(|| mixed / scale)
 }

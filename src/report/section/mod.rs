@@ -1,6 +1,8 @@
 //! The sections of a report, one file each.
 
 pub mod answer;
+pub mod components;
+pub mod cup;
 pub mod failures;
 pub mod figures;
 mod frames;
@@ -11,3 +13,4 @@ pub mod question;
 pub mod reproduction;
 pub mod results;
 pub mod scene;
+pub mod statistics;

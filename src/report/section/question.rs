@@ -18,13 +18,22 @@ pub fn section(plan: &Plan) -> Section {
         Entry::paragraph(format!(
             "A case is simulated with known truth: a patient, the change made to the hip, and everything that disturbs \
              the measurement. The measuring procedure sees only what a camera would record, and its readings are then \
-             compared with the truth. Error is reading minus truth. This was done for {} trials {}; every trial is a \
-             new device and a new patient, and counts once, by its last reduction.",
+             compared with the truth. Error is reading minus truth. This was done for {} trials {}; {}, and each \
+             counts once, by its last reduction.",
             words::count(plan.trials),
             if plan.variants.len() == 1 {
                 "in all".to_owned()
             } else {
                 format!("of each of {} variants", plan.variants.len())
+            },
+            match plan.design {
+                None => "every trial is a new device and a new patient".to_owned(),
+                Some(design) => format!(
+                    "{} devices measure {} cases each, every case {}",
+                    words::count(design.devices(plan.trials)),
+                    words::count(design.cases),
+                    if design.repeats == 1 { "once".to_owned() } else { format!("{} times", design.repeats) },
+                ),
             },
         )),
     ];

@@ -1,6 +1,6 @@
 //! The errors of every variant: a summary table and charts.
 
-use super::figures;
+use super::{failures, figures};
 use crate::analysis::CONFIDENCE;
 use crate::experiment::Plan;
 use crate::record::{PartError, Parts};
@@ -18,9 +18,16 @@ pub fn section(plan: &Plan, assessment: &Assessment, parts: &Parts, files: &mut 
         entries.extend(label.iter().map(|label| Entry::heading(format!("{prefix}results"), label.clone())));
         let outputs: Vec<_> =
             assessment.outputs.iter().filter(|assessed| std::ptr::eq(assessed.variant, variant)).collect();
+        entries.push(Entry::paragraph(failures::counts(plan, assessment, index)));
         entries.push(Entry::Table(summary(&prefix, label.as_deref(), &outputs, csv.clone())));
-        let of_variant =
-            figures::VariantFigures { plan, index, prefix: &prefix, label: label.as_deref(), outputs: &outputs };
+        let of_variant = figures::VariantFigures {
+            plan,
+            index,
+            prefix: &prefix,
+            label: label.as_deref(),
+            outputs: &outputs,
+            together: &assessment.together[index],
+        };
         entries.extend(of_variant.draw(parts, files)?);
     }
     Ok(Section { id: "results", title: "Errors found", entries })
@@ -48,7 +55,7 @@ fn summary(prefix: &str, label: Option<&str>, outputs: &[&OutputAssessment], csv
             count(s.failed),
             estimate(s.bias),
             estimate(s.sd),
-            quantile(s.p95_abs, s.p95_abs_low, s.p95_abs_high),
+            quantile(s.p95_abs.map(|p95| p95.value), s.p95_abs_low, s.p95_abs_high),
             s.max_abs.map_or_else(|| "none".to_owned(), |value| number(value, digits)),
         ]
     };

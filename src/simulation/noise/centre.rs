@@ -96,7 +96,7 @@ mod tests {
         let basis = Basis { kind: BasisKind::Assumed, source: None, note: None };
         let switch = Switch { key: source_key("centre.liner"), ..Switch::default() };
         let liner = Source { model: Liner { radial_clearance_mm: radius_mm, basis }, switch };
-        let mut frames = liner.case_stream(&CaseKey { seed: 1, device: 0, case: 0 });
+        let mut frames = liner.case_stream(&CaseKey::alone(1, 0));
         let count = 100_000;
         let (mut cubed, mut squares) = ([0.0; 2], [0.0; 3]);
         for _ in 0..count {

@@ -216,7 +216,7 @@ mod tests {
     }
 
     fn device(device: u64) -> CaseKey {
-        CaseKey { seed: 3, device, case: 0 }
+        CaseKey { seed: 3, device, case: 0, repeat: 0 }
     }
 
     /// Averages over the volume by the three-point Gauss-Legendre rule on each axis: exact up to the fifth degree

@@ -1,0 +1,193 @@
+//! What several outputs of one trial say together: the worst trials, the two angles of the cup, and what a reading says of
+//! the truth. The parts are read one after the other, so memory does not grow with the run.
+
+use super::assess::{OutputAssessment, error_column};
+use crate::analysis::CONFIDENCE;
+use crate::analysis::Estimate;
+use crate::analysis::around::{Around, around};
+use crate::analysis::joint::{Bivariate, BoxCounts, Ellipse, TargetBox, proportion};
+use crate::experiment::Plan;
+use crate::measurement::{OUTPUTS, Output};
+use crate::record::{Column, PartError, Parts, Rows};
+
+/// Worst trials that are listed, and failed ones likewise.
+pub const WORST: usize = 10;
+/// Proportion that ellipse and intervals around a reading hold.
+pub const HELD: f64 = 0.95;
+/// Trials from which the intervals around a reading are taken, at most.
+const AROUND_MOST: u64 = 200_000;
+
+/// What several outputs of one trial say together.
+#[derive(Clone, Debug, Default)]
+pub struct Together {
+    /// The worst trials, the worst first.
+    pub worst: Vec<Worst>,
+    /// The first failed trials, each with what failed.
+    pub failed: Vec<(u64, String)>,
+    /// Inclination and anteversion together.
+    pub cup: Cup,
+    /// What readings say of the truth.
+    pub around: Vec<(Output, Around)>,
+}
+
+/// A trial with a large error.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Worst {
+    /// Its index.
+    pub trial: u64,
+    /// The output whose error is largest for its scale.
+    pub output: Output,
+    /// That error, in the unit of the output.
+    pub error: f64,
+    /// The error in units of its scale.
+    pub size: f64,
+}
+
+/// The two angles of the cup.
+#[derive(Clone, Debug, Default)]
+pub struct Cup {
+    /// Mean and covariance of their errors.
+    pub errors: Bivariate,
+    /// The ellipse that would hold [`HELD`] of normal errors.
+    pub ellipse: Option<Ellipse>,
+    /// The proportion of trials that it does hold.
+    pub content: Option<Estimate>,
+    /// How trials were read and truly lay in the target box.
+    pub target: BoxCounts,
+}
+
+/// Reads one variant.
+///
+/// # Errors
+/// If a part cannot be read.
+pub(super) fn read(
+    plan: &Plan,
+    parts: &Parts,
+    variant: u32,
+    outputs: &[OutputAssessment],
+) -> Result<Together, PartError> {
+    let names: Vec<String> = std::iter::once("trial".to_owned())
+        .chain(OUTPUTS.map(error_column))
+        .chain(OUTPUTS.map(|output| format!("{}_read_{}", output.id(), output.unit().suffix())))
+        .collect();
+    let scales: Vec<f64> = outputs.iter().map(|assessed| scale(plan, assessed)).collect();
+    let target = TargetBox { first: plan.target_deg[0], second: plan.target_deg[1] };
+    let step = plan.trials.div_ceil(AROUND_MOST).max(1);
+    let mut found = Together::default();
+    let mut pairs: Vec<Vec<[f64; 2]>> = vec![Vec::new(); OUTPUTS.len()];
+    parts.each_part(variant, &names, Rows::LastReduction, |columns| {
+        let [trials, rest @ ..] = &columns[..] else { return };
+        let (errors, reads) = rest.split_at(OUTPUTS.len());
+        for row in 0..trials.len() {
+            // Trials are counted far below 2^53.
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+            let trial = trials.get(row).unwrap_or_default() as u64;
+            let error = |output: usize| errors[output].get(row);
+            found.offer(worst_of(trial, errors, row, &scales));
+            let cup = error(0).zip(error(1)).map(|(one, other)| [one, other]);
+            if let Some(cup) = cup {
+                found.cup.errors.add(cup);
+            }
+            let read = reads[0].get(row).zip(reads[1].get(row)).map(|(one, other)| [one, other]);
+            let truth = read.zip(cup).map(|(read, error)| [read[0] - error[0], read[1] - error[1]]);
+            found.cup.target.add(&target, truth.unwrap_or_default(), read.filter(|_| truth.is_some()));
+            if trial.is_multiple_of(step) {
+                for (output, pairs) in pairs.iter_mut().enumerate() {
+                    pairs.extend(reads[output].get(row).zip(error(output)).map(|(read, error)| [read, error]));
+                }
+            }
+        }
+    })?;
+    for (output, pairs) in OUTPUTS.into_iter().zip(&pairs) {
+        let found_around = asked_readings(pairs).into_iter().filter_map(|reading| around(pairs, reading, HELD));
+        found.around.extend(found_around.map(|around| (output, around)));
+    }
+    found.failed = parts.failed_trials(variant, WORST)?;
+    found.cup.ellipse = found.cup.errors.ellipse(HELD);
+    if let Some(ellipse) = found.cup.ellipse {
+        let (mut inside, mut all) = (0, 0);
+        parts.each_part(
+            variant,
+            &[error_column(OUTPUTS[0]), error_column(OUTPUTS[1])],
+            Rows::LastReduction,
+            |columns| {
+                let [one, other] = &columns[..] else { return };
+                for pair in one.iter().zip(other.iter()).filter_map(|(one, other)| Some([one?, other?])) {
+                    all += 1;
+                    inside += u64::from(ellipse.holds(pair));
+                }
+            },
+        )?;
+        found.cup.content = proportion(inside, all, CONFIDENCE);
+    }
+    Ok(found)
+}
+
+/// By what an error is divided to compare outputs: the smallest limit, or else the 95th percentile of the absolute error.
+fn scale(plan: &Plan, assessed: &OutputAssessment) -> f64 {
+    let limits = plan.requirements.iter().filter(|requirement| requirement.output == assessed.output);
+    let limit = limits.map(|requirement| requirement.limit).min_by(f64::total_cmp);
+    // Without any requirement all outputs count, else those that are limited.
+    match limit {
+        Some(limit) => limit,
+        None if plan.requirements.is_empty() => assessed.summary.p95_abs.map_or(f64::INFINITY, |p95| p95.value),
+        None => f64::INFINITY,
+    }
+}
+
+fn worst_of(trial: u64, errors: &[Column], row: usize, scales: &[f64]) -> Option<Worst> {
+    let of_output = |((output, column), scale): ((Output, &Column), &f64)| {
+        let error = column.get(row)?;
+        let size = error.abs() / scale;
+        (size > 0.0 && size.is_finite()).then_some(Worst { trial, output, error, size })
+    };
+    let each = OUTPUTS.into_iter().zip(errors).zip(scales).filter_map(of_output);
+    each.max_by(|one, other| one.size.total_cmp(&other.size))
+}
+
+/// Whole numbers near the readings that 5, 50 and 95 of 100 trials stay below.
+fn asked_readings(pairs: &[[f64; 2]]) -> Vec<f64> {
+    let mut reads: Vec<f64> = pairs.iter().map(|pair| pair[0]).collect();
+    reads.sort_unstable_by(f64::total_cmp);
+    let quantiles = [0.05, 0.5, 0.95].into_iter().filter_map(|p| crate::analysis::order::quantile(&reads, p));
+    let mut asked: Vec<f64> = quantiles.map(|quantile| libm::round(quantile) + 0.0).collect();
+    asked.dedup();
+    asked
+}
+
+impl Together {
+    /// Keeps a trial if it is among the worst so far.
+    fn offer(&mut self, trial: Option<Worst>) {
+        let Some(trial) = trial else { return };
+        if self.worst.len() == WORST && self.worst.last().is_some_and(|last| last.size >= trial.size) {
+            return;
+        }
+        let place = self.worst.partition_point(|other| other.size >= trial.size);
+        self.worst.insert(place, trial);
+        self.worst.truncate(WORST);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn identity_the_worst_are_kept_in_order() {
+        let mut found = Together::default();
+        for trial in 0..100_u64 {
+            let size = f64::from(u32::try_from(trial * 37 % 100).unwrap());
+            found.offer(Some(Worst { trial, output: OUTPUTS[0], error: size, size }));
+        }
+        let sizes: Vec<f64> = found.worst.iter().map(|worst| worst.size).collect();
+        assert_eq!(sizes, [99.0, 98.0, 97.0, 96.0, 95.0, 94.0, 93.0, 92.0, 91.0, 90.0]);
+    }
+
+    #[test]
+    fn identity_readings_that_are_asked() {
+        let pairs: Vec<[f64; 2]> = (0..=100).map(|i| [f64::from(i), 0.0]).collect();
+        assert_eq!(asked_readings(&pairs), [5.0, 50.0, 95.0]);
+        assert_eq!(asked_readings(&[[-0.2, 0.0]; 50]), [0.0]);
+        assert!(asked_readings(&[]).is_empty());
+    }
+}
