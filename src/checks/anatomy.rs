@@ -126,8 +126,8 @@ static POPULATION: LazyLock<Result<Population, String>> = LazyLock::new(|| {
     let model = &chain.variant().model;
     let patients = (0..COUNT).map(|index| {
         let key = CaseKey::alone(6, index);
-        let patient = model.anatomy.draw(&key);
-        (patient, Scene::of(model, &patient, &model.implant.draw(&key)))
+        let patient = model.anatomy.draw(&key, 0);
+        (patient, Scene::of(model, &patient, &model.implant.draw(&key, 0)))
     });
     let quantities = model.anatomy.quantities().into_iter().map(|(key, quantity)| (key, quantity.clone())).collect();
     Ok(Population { patients: patients.collect(), quantities })

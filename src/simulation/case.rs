@@ -110,8 +110,8 @@ impl Simulator {
     ) -> SealedTruth {
         let (model, noise) = (&self.model, &self.model.noise);
         let side = model.side;
-        let patient = model.anatomy.draw(key);
-        let change = model.implant.draw(key);
+        let patient = model.anatomy.draw(key, model.replicates.anatomy);
+        let change = model.implant.draw(key, model.replicates.implant);
         let mut scene = Scene::of(model, &patient, &change);
         scene.final_cup_axis = noise.cup.seating.turn(key).on(side) * scene.cup_axis;
 
@@ -163,8 +163,9 @@ impl Simulator {
             // The true shift of the femur, D, and from it g: from the old to the new head centre in the femur.
             let shift = PatientVector {
                 anterior: 0.0,
-                superior: -(change.leg_length_mm + reduction.added_leg_length(key, capture)),
-                lateral: change.offset_mm + reduction.added_offset(key, capture),
+                superior: -(change.leg_length_mm
+                    + reduction.added_leg_length(key, capture, model.replicates.implant)),
+                lateral: change.offset_mm + reduction.added_offset(key, capture, model.replicates.implant),
             }
             .on(side);
             let head_shift = (scene.renewed_centre - scene.native_centre) - shift;
@@ -188,14 +189,14 @@ fn femoral(displacement: Displacement<TruePelvis>) -> Displacement<Femur> {
 }
 
 impl Reduction {
-    fn added_leg_length(&self, key: &CaseKey, capture: CaptureKey) -> f64 {
+    fn added_leg_length(&self, key: &CaseKey, capture: CaptureKey, replicate: u64) -> f64 {
         const SOURCE: u64 = source_key("reduction.added_leg_length_mm");
-        added(&self.added_leg_length_mm, SOURCE, key, capture)
+        added(&self.added_leg_length_mm, SOURCE, key, capture, replicate)
     }
 
-    fn added_offset(&self, key: &CaseKey, capture: CaptureKey) -> f64 {
+    fn added_offset(&self, key: &CaseKey, capture: CaptureKey, replicate: u64) -> f64 {
         const SOURCE: u64 = source_key("reduction.added_offset_mm");
-        added(&self.added_offset_mm, SOURCE, key, capture)
+        added(&self.added_offset_mm, SOURCE, key, capture, replicate)
     }
 
     fn posture(&self) -> PatientTurn {
@@ -207,12 +208,12 @@ impl Reduction {
     }
 }
 
-fn added(quantity: &Quantity, source: u64, key: &CaseKey, capture: CaptureKey) -> f64 {
+fn added(quantity: &Quantity, source: u64, key: &CaseKey, capture: CaptureKey, replicate: u64) -> f64 {
     if let Quantity::Constant(value) = quantity {
         return *value;
     }
     // Components are chosen once a case: truth is the same in its repeats.
     let &CaseKey { seed, device, case, .. } = key;
-    let stream = StreamKey { seed, replicate: 0, source, device, case, capture: capture.packed() };
+    let stream = StreamKey { seed, replicate, source, device, case, capture: capture.packed() };
     quantity.value(stream.open().next_score())
 }

@@ -26,7 +26,7 @@ pub use pose_noise::{MarkerNoise, PoseFactor, PoseResponse, SmallMotion};
 pub use quantity::{DISTRIBUTIONS, Quantity, Shape};
 pub use scene::Scene;
 pub use source::{Basis, BasisKind, CaptureKey, SharedScore, Source, Stratum, Switch};
-pub use streams::{CaseKey, GENERATOR, Scores, StreamKey, source_key};
+pub use streams::{CaseKey, GENERATOR, Scores, StreamKey, continued_key, source_key};
 pub use truth::{SealedTruth, TrueReading, TrueReduction, Truth};
 
 /// True bony axes: X anterior, Y superior, Z to the patient's right, origin midway between the true spines.

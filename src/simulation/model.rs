@@ -29,6 +29,19 @@ pub struct Model {
     pub reductions: Vec<Reduction>,
     /// Noise sources.
     pub noise: Noise,
+    /// Which set of draws everything else is made from; the noise sources have theirs in their switches.
+    pub replicates: Replicates,
+}
+
+/// Which of two independent sets of draws, 0 or 1, the parts of a case are made from that are no noise source.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Replicates {
+    /// The patient.
+    pub anatomy: u64,
+    /// The change made: the implant's quantities and what the components of each reduction add.
+    pub implant: u64,
+    /// What the operator's hand leaves open: where a trace begins and how fast it runs.
+    pub protocol: u64,
 }
 
 /// What the operator does at each step.

@@ -106,13 +106,14 @@ macro_rules! drawn_each_case {
             /// What each quantity is, in the order of [`Self::KEYS`].
             pub const MEANINGS: &'static [&'static str] = &[$($meaning),+];
 
-            /// Draws a case; each quantity on a stream of its own, so that adding one moves no other.
+            /// Draws a case from one of the sets of draws; each quantity on a stream of its own, so that adding one
+            /// moves no other.
             #[must_use]
-            pub fn draw(&self, key: &CaseKey) -> $values {
+            pub fn draw(&self, key: &CaseKey, replicate: u64) -> $values {
                 $values {
                     $($field: {
                         const SOURCE: u64 = source_key(concat!($prefix, ".", stringify!($field)));
-                        draw(&self.$field, key, SOURCE)
+                        draw(&self.$field, key, SOURCE, replicate)
                     },)+
                 }
             }
@@ -121,6 +122,11 @@ macro_rules! drawn_each_case {
             #[must_use]
             pub fn medians(&self) -> $values {
                 $values { $($field: self.$field.median(),)+ }
+            }
+
+            /// The quantities in the order of [`Self::KEYS`], to be changed.
+            pub fn quantities_mut(&mut self) -> Vec<&mut Quantity> {
+                vec![$(&mut self.$field),+]
             }
 
             /// The quantities in the order of [`Self::KEYS`].
@@ -196,10 +202,10 @@ drawn_each_case! {
     centre_anterior_mm,
 }
 
-fn draw(quantity: &Quantity, key: &CaseKey, source: u64) -> f64 {
+fn draw(quantity: &Quantity, key: &CaseKey, source: u64, replicate: u64) -> f64 {
     if let Quantity::Constant(value) = quantity {
         return *value;
     }
-    let stream = StreamKey { seed: key.seed, replicate: 0, source, device: key.device, case: key.case, capture: 0 };
+    let stream = StreamKey { seed: key.seed, replicate, source, device: key.device, case: key.case, capture: 0 };
     quantity.value(stream.open().next_score())
 }

@@ -175,11 +175,18 @@ impl<M> Source<M> {
         self.switch.scale * quantity.values(scores)
     }
 
+    /// The drawn value of one component (or item) of a quantity at a score, scaled.
+    #[inline]
+    #[must_use]
+    pub fn component(&self, quantity: &Quantity, which: usize, score: f64) -> f64 {
+        self.switch.scale * quantity.component(which, score)
+    }
+
     /// Three drawn values of one quantity, scaled.
     #[inline]
     #[must_use]
     pub fn three_values(&self, quantity: &Quantity, scores: [f64; 3]) -> [f64; 3] {
-        scores.map(|score| self.value(quantity, score))
+        [0, 1, 2].map(|which| self.component(quantity, which, scores[which]))
     }
 
     /// Three components of a vector, scaled: from their covariance where one is given, else each from its own quantity.
@@ -188,7 +195,23 @@ impl<M> Source<M> {
     pub fn vector(&self, covariance: Option<&Covariance>, quantities: [&Quantity; 3], scores: [f64; 3]) -> [f64; 3] {
         match covariance {
             Some(covariance) => covariance.values(scores).map(|value| self.switch.scale * value),
-            None => std::array::from_fn(|i| self.value(quantities[i], scores[i])),
+            None => std::array::from_fn(|i| self.component(quantities[i], i, scores[i])),
+        }
+    }
+
+    /// As [`Self::vector`], for one of several items that are drawn from the same quantities.
+    #[inline]
+    #[must_use]
+    pub fn item_vector(
+        &self,
+        covariance: Option<&Covariance>,
+        quantities: [&Quantity; 3],
+        item: usize,
+        scores: [f64; 3],
+    ) -> [f64; 3] {
+        match covariance {
+            Some(_) => self.vector(covariance, quantities, scores),
+            None => std::array::from_fn(|i| self.component(quantities[i], item, scores[i])),
         }
     }
 

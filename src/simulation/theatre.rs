@@ -236,15 +236,10 @@ impl<'a> Theatre<'a> {
         let simulator = self.simulator;
         let protocol = &simulator.model.protocol;
         let mut frames = self.begin(step, take, 0, capture);
+        let replicate = simulator.model.replicates.protocol;
         let &CaseKey { seed, device, case, repeat } = self.key;
-        let key = StreamKey {
-            seed,
-            replicate: 0,
-            source: SOURCE,
-            device,
-            case,
-            capture: capture.in_repeat(repeat).packed(),
-        };
+        let capture = capture.in_repeat(repeat).packed();
+        let key = StreamKey { seed, replicate, source: SOURCE, device, case, capture };
         let mut scores = key.open();
         let mut uniform_turn = || std::f64::consts::TAU * normal::cumulative(scores.next_score());
         let (start, phase) = (uniform_turn(), uniform_turn());

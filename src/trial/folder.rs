@@ -9,8 +9,18 @@ use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 /// What a run may leave in its folder; nothing else is ever removed.
-const CONTENTS: [&str; 9] =
-    ["run.json", "machine.json", "parts", "tables", "charts", "report.html", "report.docx", "SHA256SUMS", LOCK];
+const CONTENTS: [&str; 10] = [
+    "run.json",
+    "machine.json",
+    "parts",
+    "studies",
+    "tables",
+    "charts",
+    "report.html",
+    "report.docx",
+    "SHA256SUMS",
+    LOCK,
+];
 const LOCK: &str = ".lock";
 
 /// A folder that is open for one run; closed when dropped.

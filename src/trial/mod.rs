@@ -1,12 +1,17 @@
 //! Trials: the only place where truth and reading meet, and the run that repeats them into parts on disk.
 
+mod cells;
 mod folder;
 mod machine;
+mod memory;
 mod one;
 mod run;
 mod story;
 
+pub use cells::{Cells, run_cells};
 pub use folder::{FolderError, RunFolder, SavedExperiment, manifest};
 pub use one::{TrialRunner, Worker};
+pub use memory::{CaseErrors, errors_in_memory};
+pub use one::{SCHEMA, TrialRunner, Worker};
 pub use run::{Progress, RunError, run};
 pub use story::Passage;

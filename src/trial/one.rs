@@ -71,6 +71,25 @@ impl TrialRunner {
         worker.memory.reclaim(truth);
     }
 
+    /// Errors of the trial with this absolute index at its last reduction, in the order of the outputs; NaN where there is
+    /// no reading.
+    #[must_use]
+    pub fn errors(&self, index: u64, worker: &mut Worker) -> [f64; OUTPUTS.len()] {
+        let key = CaseKey { seed: self.seed, device: index, case: index };
+        let sealed = self.simulator.observe(&key, &mut worker.memory);
+        let estimates = self.procedure.measure(&worker.memory.observed, &mut worker.workspace);
+        let truth = sealed.unseal();
+        let last = estimates.reductions.len().saturating_sub(1);
+        let true_values = truth.reading(last, self.measurand_plane, self.procedure.angles);
+        let errors = std::array::from_fn(|i| match estimates.reductions.last() {
+            Some(reduction) => reduction.readings.get(OUTPUTS[i]).map_or(f64::NAN, |read| read - true_values[i]),
+            None => f64::NAN,
+        });
+        worker.workspace.reclaim(estimates);
+        worker.memory.reclaim(truth);
+        errors
+    }
+
     /// One case with everything that was drawn, observed and estimated, for a reader who follows the chain.
     #[must_use]
     pub fn case(&self, index: u64) -> (Observations, Estimates, Truth) {

@@ -5,9 +5,10 @@ use super::machine::write_machine;
 use super::one::{TrialRunner, Worker};
 use crate::experiment::Plan;
 use crate::record::{Block, Origin, PartError, PartId, Parts, TRIALS_IN_A_PART, WriteError, write_part};
-use rayon::ThreadPoolBuilder;
 use rayon::prelude::*;
+use rayon::{ThreadPool, ThreadPoolBuilder};
 use std::ops::Range;
+use std::path::Path;
 use std::time::Instant;
 
 /// What the run tells while it runs, and what may stop it.
@@ -51,7 +52,7 @@ pub enum RunError {
 }
 
 /// Trials that one task of a thread does; parts do not depend on it.
-const TRIALS_IN_A_TASK: usize = 100;
+pub(super) const TRIALS_IN_A_TASK: usize = 100;
 
 /// Simulates what the folder does not hold yet; `threads` 0 means all there are. Returns the number of trials
 /// simulated now.
@@ -59,12 +60,9 @@ const TRIALS_IN_A_TASK: usize = 100;
 /// # Errors
 /// See [`RunError`]; the parts that were written stay, and the same run goes on from there.
 pub fn run(plan: &Plan, folder: &RunFolder, threads: usize, progress: &dyn Progress) -> Result<u64, RunError> {
-    let pool = ThreadPoolBuilder::new()
-        .num_threads(threads)
-        .build()
-        .map_err(|error| RunError::Threads { threads, why: error.to_string() })?;
+    let pool = pool(threads)?;
     let started = Instant::now();
-    let missing = missing_parts(plan, folder)?;
+    let missing = missing_parts(&folder.parts(), plan.variants.len(), plan.trials)?;
     let asked: u64 = missing.iter().map(|(_, trials)| trials.end - trials.start).sum();
     progress.begin(asked);
     let mut done = 0;
@@ -85,14 +83,26 @@ pub fn run(plan: &Plan, folder: &RunFolder, threads: usize, progress: &dyn Progr
     Ok(done)
 }
 
-/// Parts of the plan that are not there, or not whole, with the trials they take.
-fn missing_parts(plan: &Plan, folder: &RunFolder) -> Result<Vec<(PartId, Range<u64>)>, RunError> {
-    let present = Parts::list(&folder.parts())?;
+/// So many threads; 0 means all there are.
+pub(super) fn pool(threads: usize) -> Result<ThreadPool, RunError> {
+    ThreadPoolBuilder::new()
+        .num_threads(threads)
+        .build()
+        .map_err(|error| RunError::Threads { threads, why: error.to_string() })
+}
+
+/// Parts of so many variants that are not there, or not whole, with the trials they take.
+pub(super) fn missing_parts(
+    folder: &Path,
+    variants: usize,
+    trials_each: u64,
+) -> Result<Vec<(PartId, Range<u64>)>, RunError> {
+    let present = Parts::list(folder)?;
     let mut missing = Vec::new();
-    for (variant, _) in (0..).zip(&plan.variants) {
-        for part in 0..plan.trials.div_ceil(TRIALS_IN_A_PART) {
+    for (variant, _) in (0..).zip(0..variants) {
+        for part in 0..trials_each.div_ceil(TRIALS_IN_A_PART) {
             let id = PartId { variant, part };
-            let trials = id.first_trial()..plan.trials.min(id.first_trial() + TRIALS_IN_A_PART);
+            let trials = id.first_trial()..trials_each.min(id.first_trial() + TRIALS_IN_A_PART);
             // A part that cannot be read was not written by a whole run: it is made again.
             let expected = (Some((trials.start, trials.end - 1)), trials.end - trials.start);
             let whole = present.contains(id)
@@ -106,7 +116,7 @@ fn missing_parts(plan: &Plan, folder: &RunFolder) -> Result<Vec<(PartId, Range<u
 }
 
 /// Rows of a range of trials, the same on any number of threads.
-fn simulate(runner: &TrialRunner, trials: Range<u64>, progress: &dyn Progress) -> Block {
+pub(super) fn simulate(runner: &TrialRunner, trials: Range<u64>, progress: &dyn Progress) -> Block {
     let rows = runner.rows_per_trial();
     let count = usize::try_from(trials.end - trials.start).unwrap_or(usize::MAX);
     let blocks: Vec<Block> = (0..count.div_ceil(TRIALS_IN_A_TASK))

@@ -49,7 +49,7 @@ impl Source<TransverseTilt> {
             return [0.0; 2];
         }
         let mut scores = open(self);
-        [0; 2].map(|_| self.value(&self.model.transverse_deg, scores.next_score()))
+        [0, 1].map(|axis| self.component(&self.model.transverse_deg, axis, scores.next_score()))
     }
 }
 

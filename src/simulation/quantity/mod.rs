@@ -28,6 +28,9 @@ pub enum Quantity {
     Constant(f64),
     /// A distribution, perhaps cut off at two bounds.
     Drawn(Shape, Option<Truncation>),
+    /// Always these values, one for each component (or item) of what is drawn. Studies make it to move one component
+    /// alone; no file can.
+    Fixed([f64; 3]),
 }
 
 /// The distributions, each with the parameters it is written with. What is costly to draw is worked out once and
@@ -100,6 +103,17 @@ impl Quantity {
             Self::Drawn(Shape::Normal { mean, sd }, None) => mean + sd * score,
             Self::Constant(value) => *value,
             Self::Drawn(shape, cut) => shape.cut_value(cut.as_ref(), score),
+            Self::Fixed(values) => values[0],
+        }
+    }
+
+    /// The value of one component (or item) at a standard normal score.
+    #[inline]
+    #[must_use]
+    pub fn component(&self, which: usize, score: f64) -> f64 {
+        match self {
+            Self::Fixed(values) => values.get(which).copied().unwrap_or(0.0),
+            drawn => drawn.value(score),
         }
     }
 
@@ -125,6 +139,7 @@ impl Quantity {
     pub fn mean_and_sd(&self) -> (f64, f64) {
         match self {
             Self::Constant(value) => (*value, 0.0),
+            Self::Fixed(values) => (values[0], 0.0),
             Self::Drawn(Shape::Normal { mean, sd }, None) => (*mean, *sd),
             Self::Drawn(Shape::StudentT(student), None) => student.mean_and_sd(),
             Self::Drawn(Shape::Mixture(mixture), None) => mixture.mean_and_sd(),

@@ -223,6 +223,7 @@ impl Serialize for Quantity {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let (shape, truncated) = match self {
             Self::Constant(value) => return serializer.serialize_f64(*value),
+            Self::Fixed(values) => return values.serialize(serializer),
             Self::Drawn(shape, cut) => (shape, cut.map(|cut| [cut.low, cut.high])),
         };
         let mut map = serializer.serialize_map(Some(1))?;

@@ -1,0 +1,79 @@
+//! Cells of a study: variants that are not those of the plan, each run over the same cases into parts of its own.
+//!
+//! They are kept like the trials of the run, in parts that are whole or not there, so a study that was killed goes on.
+
+use super::folder::{FolderError, RunFolder};
+use super::one::TrialRunner;
+use super::run::{Progress, RunError, missing_parts, pool, simulate};
+use crate::experiment::{Plan, Variant};
+use crate::record::{Origin, PartId, write_part};
+use rayon::prelude::*;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+
+/// Letters of a study's hash in the name of its folder.
+const LETTERS: usize = 16;
+
+/// Variants of a study, each to be run over the same cases.
+#[derive(Clone, Copy, Debug)]
+pub struct Cells<'a> {
+    /// Name of the study, without a dot or blank.
+    pub study: &'a str,
+    /// Its variants.
+    pub variants: &'a [Variant],
+    /// Cases of each; every case is a new device and a new patient.
+    pub rows: u64,
+}
+
+/// Simulates what the folder does not hold yet of a study's cells and hands back the folder of its parts; the variant of
+/// a part is the index of its cell.
+///
+/// # Errors
+/// See [`RunError`]; the parts that were written stay, and the same study goes on from there.
+pub fn run_cells(
+    plan: &Plan,
+    cells: &Cells,
+    folder: &RunFolder,
+    threads: usize,
+    progress: &dyn Progress,
+) -> Result<PathBuf, RunError> {
+    let all = folder.path().join("studies");
+    let hash = plan.study_hash(cells.variants);
+    let parts = all.join(format!("{}-{}", cells.study, &hash[..LETTERS]));
+    remove_others(&all, cells.study, &parts)?;
+    let missing = missing_parts(&parts, cells.variants.len(), cells.rows)?;
+    let asked: u64 = missing.iter().map(|(_, trials)| trials.end - trials.start).sum();
+    progress.begin(asked);
+    let done = AtomicU64::new(0);
+    let one = |(id, trials): (PartId, Range<u64>)| {
+        let variant = &cells.variants[id.variant as usize];
+        let count = trials.end - trials.start;
+        let block = simulate(&TrialRunner::new(variant, plan.seed), trials, progress);
+        if progress.interrupted() {
+            return Err(RunError::Interrupted { done: done.load(Ordering::Relaxed), asked });
+        }
+        let replicate = u32::try_from(variant.model.replicates.anatomy).unwrap_or(u32::MAX);
+        write_part(&parts, id, Origin { arm: &variant.arm, point: variant.point, replicate }, &block)?;
+        done.fetch_add(count, Ordering::Relaxed);
+        Ok(())
+    };
+    // Parts side by side, so that one is written while another is simulated.
+    pool(threads)?.install(|| missing.into_par_iter().try_for_each(one))?;
+    Ok(parts)
+}
+
+/// The parts of an earlier form of the same study have no use any more.
+fn remove_others(all: &Path, study: &str, keep: &Path) -> Result<(), RunError> {
+    let system = |source| RunError::Folder(FolderError::System { path: all.to_owned(), source });
+    let Ok(entries) = std::fs::read_dir(all) else { return Ok(()) };
+    for entry in entries {
+        let path = entry.map_err(system)?.path();
+        let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let own = name.rsplit_once('-').is_some_and(|(found, _)| found == study);
+        if own && path != keep {
+            std::fs::remove_dir_all(&path).map_err(system)?;
+        }
+    }
+    Ok(())
+}
