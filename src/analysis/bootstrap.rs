@@ -1,116 +1,108 @@
-//! Intervals by drawing whole units again.
+//! Resampling: how far an estimate would move if the rows behind it had been others.
+//!
+//! Efron B, Tibshirani RJ. An Introduction to the Bootstrap, 1993, chapters 6 and 13. Whole rows are resampled, each as
+//! often as it was drawn, so that what belongs together stays together. Draws come from a stream of their own, which
+//! depends on the seed and the number of the resample alone: what is estimated side by side moves side by side.
 
-use super::interval::Interval;
-use super::invert::{normal_below, normal_quantile};
+use super::interval::{Estimate, Interval};
+use super::order;
 use rand::rngs::Xoshiro256PlusPlus;
-use rand::{RngExt, SeedableRng};
+use rand::{Rng, SeedableRng};
+use rayon::prelude::*;
 
-/// Number of times that units are drawn again.
-pub const RESAMPLES: usize = 2000;
-/// Seed of the bootstrap's own stream; the same for every estimate, and part of no run.
-const SEED: u64 = 0x626f_6f74_7374_7261; // "bootstra"
-
-/// What resampling says of an estimate.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Bootstrap {
-    /// Interval, bias-corrected and accelerated.
-    pub interval: Interval,
-    /// Standard deviation of the estimates resampled.
-    pub standard_error: f64,
+/// How often each of `rows` rows is drawn in a resample.
+#[must_use]
+pub fn weights(rows: usize, seed: u64, resample: u64) -> Vec<f64> {
+    let mut random = Xoshiro256PlusPlus::seed_from_u64(seed ^ resample.wrapping_mul(0x9e37_79b9_7f4a_7c15));
+    let mut weights = vec![0.0; rows];
+    for _ in 0..rows {
+        // The upper half of a 128-bit product is a row, uniform to 1 part in 2^64 / rows (Lemire D. ACM Trans Model
+        // Comput Simul 2019;29:3).
+        let row = (u128::from(random.next_u64()) * rows as u128) >> 64;
+        weights[usize::try_from(row).unwrap_or(0)] += 1.0;
+    }
+    weights
 }
 
-/// The bias-corrected and accelerated interval (`BCa`; Efron B. J Am Stat Assoc 1987;82:171-185) of a statistic of units.
-///
-/// `influence` holds how each unit moves the statistic, up to one common factor: its skewness is the acceleration. The
-/// statistic gets how often each unit was drawn. `None` without units, or if a resampled estimate is no number.
-pub fn resampled(
-    observed: f64,
-    influence: &[f64],
-    confidence: f64,
-    mut statistic: impl FnMut(&[u32]) -> f64,
-) -> Option<Bootstrap> {
-    let units = influence.len();
-    if units == 0 {
-        return None;
+/// A statistic of several numbers in each of `resamples` resamples, in their order.
+pub fn resampled<const N: usize>(
+    rows: usize,
+    seed: u64,
+    resamples: u64,
+    statistic: impl Fn(&[f64]) -> [f64; N] + Sync,
+) -> Vec<[f64; N]> {
+    (0..resamples).into_par_iter().map(|resample| statistic(&weights(rows, seed, resample))).collect()
+}
+
+/// An estimate with its percentile interval and the standard deviation of the resampled values as standard error;
+/// without an interval where a resample gave no number.
+#[must_use]
+pub fn percentile(value: f64, mut resampled: Vec<f64>, confidence: f64, count: u64) -> Estimate {
+    if resampled.is_empty() || resampled.iter().any(|value| !value.is_finite()) {
+        return Estimate { value, interval: None, standard_error: None, count };
     }
-    let mut random = Xoshiro256PlusPlus::seed_from_u64(SEED);
-    let mut weights = vec![0_u32; units];
-    let mut estimates: Vec<f64> = (0..RESAMPLES)
-        .map(|_| {
-            weights.fill(0);
-            (0..units).for_each(|_| weights[random.random_range(0..units)] += 1);
-            statistic(&weights)
-        })
-        .collect();
-    if estimates.iter().any(|estimate| !estimate.is_finite()) {
-        return None;
-    }
-    estimates.sort_unstable_by(f64::total_cmp);
-    let of_estimates = super::moments::moments(&estimates)?;
-    // Ties with the observed value count by half.
-    let below = estimates.partition_point(|&estimate| estimate < observed);
-    let not_above = estimates.partition_point(|&estimate| estimate <= observed);
-    let share = 0.5 * (below + not_above) as f64 / RESAMPLES as f64;
-    let least = 0.5 / RESAMPLES as f64;
-    let shift = normal_quantile(share.clamp(least, 1.0 - least));
-    let acceleration = acceleration(influence);
-    let end = |tail: f64| {
-        let score = shift + normal_quantile(tail);
-        let moved = normal_below(shift + score / (1.0 - acceleration * score));
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a rank
-        let rank = (moved * RESAMPLES as f64) as usize;
-        estimates[rank.min(RESAMPLES - 1)]
-    };
+    resampled.sort_unstable_by(f64::total_cmp);
+    let n = resampled.len() as f64;
+    let mean = resampled.iter().sum::<f64>() / n;
+    let squares: f64 = resampled.iter().map(|value| (value - mean) * (value - mean)).sum();
     let tail = 0.5 * (1.0 - confidence);
-    let interval = Interval { low: end(tail).min(observed), high: end(1.0 - tail).max(observed), confidence };
-    Some(Bootstrap { interval, standard_error: of_estimates.sd()? })
+    let ends = order::quantile(&resampled, tail).zip(order::quantile(&resampled, 1.0 - tail));
+    let interval = ends.map(|(low, high)| Interval { low, high, confidence });
+    Estimate { value, interval, standard_error: Some((squares / (n - 1.0).max(1.0)).sqrt()), count }
 }
 
-/// A sixth of the skewness of the influences.
-fn acceleration(influence: &[f64]) -> f64 {
-    let squares: f64 = influence.iter().map(|value| value * value).sum();
-    let cubes: f64 = influence.iter().map(|value| value * value * value).sum();
-    // Far out, the correction would turn the interval over.
-    if squares > 0.0 { (cubes / (6.0 * squares * squares.sqrt())).clamp(-0.25, 0.25) } else { 0.0 }
+/// The sum of products, in eight running sums: the same on every machine, and fast.
+#[must_use]
+pub fn dot(one: &[f64], other: &[f64]) -> f64 {
+    const LANES: usize = 8;
+    let mut sums = [0.0; LANES];
+    let (ones, others) = (one.chunks_exact(LANES), other.chunks_exact(LANES));
+    let rest: f64 = ones.remainder().iter().zip(others.remainder()).map(|(a, b)| a * b).sum();
+    for (ones, others) in ones.zip(others) {
+        for lane in 0..LANES {
+            sums[lane] += ones[lane] * others[lane];
+        }
+    }
+    sums.iter().sum::<f64>() + rest
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use rand_distr::{Distribution, StandardNormal};
 
-    /// Of a mean of many symmetric values the interval is the normal one.
     #[test]
-    fn outside_the_mean_of_many_values() {
-        let values: Vec<f64> = (0..200).map(|i| f64::from(i) - 99.5).collect();
-        let mean = |weights: &[u32]| {
-            values.iter().zip(weights).map(|(value, &weight)| value * f64::from(weight)).sum::<f64>() / 200.0
-        };
-        let found = resampled(0.0, &values, 0.95, mean).unwrap();
-        let standard_error = (values.iter().map(|value| value * value).sum::<f64>() / 200.0 / 200.0).sqrt();
-        // The standard deviation of 2,000 estimates is known to 1.6 %, a 2.5 % quantile to 0.06 of them.
-        assert!((found.standard_error / standard_error - 1.0).abs() < 0.05);
-        assert!((found.interval.low + 1.96 * standard_error).abs() < 0.2 * standard_error);
-        assert!((found.interval.high - 1.96 * standard_error).abs() < 0.2 * standard_error);
+    fn identity_weights_are_a_resample() {
+        let drawn = weights(1000, 3, 5);
+        assert_eq!(drawn.iter().sum::<f64>(), 1000.0);
+        assert_eq!(drawn, weights(1000, 3, 5));
+        assert_ne!(drawn, weights(1000, 3, 6));
+        assert_ne!(drawn, weights(1000, 4, 5));
+        // Each row is missed with a probability of 1/e.
+        let missed = drawn.iter().filter(|&&weight| weight == 0.0).count() as f64;
+        assert!((missed - 1000.0 / std::f64::consts::E).abs() < 3.5 * 10.0, "{missed}");
     }
 
     #[test]
-    fn identity_no_spread_and_no_units() {
-        let found = resampled(2.0, &[0.0; 5], 0.95, |_| 2.0).unwrap();
-        assert_eq!((found.interval.low, found.interval.high, found.standard_error), (2.0, 2.0, 0.0));
-        assert_eq!(resampled(2.0, &[], 0.95, |_| 2.0), None);
-        assert_eq!(resampled(2.0, &[1.0], 0.95, |_| f64::NAN), None);
+    fn identity_dot_is_the_sum_of_products() {
+        for count in [0, 1, 7, 8, 9, 100] {
+            let values: Vec<f64> = (0..count).map(f64::from).collect();
+            let expected: f64 = values.iter().map(|value| value * value).sum();
+            assert_eq!(dot(&values, &values), expected);
+        }
     }
 
-    /// For sample means of skewed values the accelerated interval reaches farther to the side of the long tail.
+    /// The standard error of a mean of 400 standard normal values is 1/20.
     #[test]
-    fn identity_acceleration_follows_the_skewness() {
-        let values: Vec<f64> = (1..=60).map(|i| libm::exp(f64::from(i) / 15.0)).collect();
-        let centre = values.iter().sum::<f64>() / 60.0;
-        let influence: Vec<f64> = values.iter().map(|value| value - centre).collect();
-        let mean = |weights: &[u32]| {
-            values.iter().zip(weights).map(|(value, &weight)| value * f64::from(weight)).sum::<f64>() / 60.0
-        };
-        let found = resampled(centre, &influence, 0.95, mean).unwrap().interval;
-        assert!(found.high - centre > centre - found.low);
+    fn outside_standard_error_of_a_mean() {
+        let mut random = Xoshiro256PlusPlus::seed_from_u64(41);
+        let values: Vec<f64> = (0..400).map(|_| StandardNormal.sample(&mut random)).collect();
+        let means = resampled(400, 9, 2000, |weights| [dot(weights, &values) / 400.0]);
+        let found = percentile(0.0, means.into_iter().map(|[mean]| mean).collect(), 0.95, 400);
+        // That of a sample is off by its own sampling error, 1/sqrt(2 400), and by that of 2000 resamples.
+        let allowed = 3.5 * (1.0 / 800.0 + 1.0 / 4000.0_f64).sqrt();
+        assert!((20.0 * found.standard_error.unwrap() - 1.0).abs() < allowed, "{found:?}");
+        let interval = found.interval.unwrap();
+        assert!(((interval.high - interval.low) * 20.0 / 3.92 - 1.0).abs() < 1.5 * allowed, "{found:?}");
     }
 }

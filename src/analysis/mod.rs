@@ -1,13 +1,16 @@
 //! What the errors say: pure functions on columns of numbers. Nothing here simulates, so simulated and recorded
 //! errors are assessed by the same code.
 
+pub mod accelerated;
 pub mod adaptive;
 pub mod around;
+pub mod assured;
 pub mod binomial;
 pub mod bootstrap;
 pub mod components;
 pub mod coverage;
 pub mod designs;
+pub mod indices;
 mod interval;
 mod invert;
 pub mod joint;

@@ -3,7 +3,7 @@
 
 use super::Errors;
 use super::binomial;
-use super::bootstrap::{Bootstrap, resampled};
+use super::accelerated::{Bootstrap, resampled};
 use super::interval::{Estimate, Interval};
 use super::invert::student_above;
 use super::joint::proportion;

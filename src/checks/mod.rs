@@ -13,6 +13,7 @@ mod pivot;
 mod posture;
 mod registration;
 mod statistics;
+mod sensitivity;
 mod tilt;
 mod uncertainty;
 
@@ -121,7 +122,7 @@ impl Section {
 }
 
 /// All sections, in the order of the measurement.
-pub const SECTIONS: [Section; 10] = [
+pub const SECTIONS: &[Section] = &[
     Section { title: "Cup angle definitions", tables: cup_angles::CHECKS },
     Section { title: "Pelvic tilt", tables: tilt::CHECKS },
     Section { title: "Landmarks, plane and cup angles", tables: landmarks::CHECKS },
@@ -132,6 +133,7 @@ pub const SECTIONS: [Section; 10] = [
     Section { title: "Cameras that form images", tables: camera::CHECKS },
     Section { title: "Uncertainty", tables: uncertainty::CHECKS },
     Section { title: "Statistics", tables: statistics::CHECKS },
+    Section { title: "Sensitivity indices", tables: sensitivity::CHECKS },
 ];
 
 /// Runs every check, on all threads; outcomes in the order of [`all`].
