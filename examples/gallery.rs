@@ -5,8 +5,9 @@
 
 use navassay::report::chart::{
     Against, Alternative, Axis, BandPoint, CovarianceEllipse, Drawn, ErrorCurve, Histogram, IntervalRow, Intervals,
-    Joint, Level, Lines, MarkerLayout, OutputRow, PlaneNormal, Scene, Series, against, against_many, error_curve,
-    histogram, intervals, joint, lines, marker_layouts, scene, side_by_side, stylesheet,
+    Joint, Level, Lines, MarkerLayout, OutputRow, PlaneNormal, Scene, Series, Tornado, TornadoRow, TwoIntervals,
+    TwoIntervalsRow, Waterfall, WaterfallRow, against, against_many, error_curve, histogram, intervals, joint, lines,
+    marker_layouts, scene, side_by_side, stylesheet, tornado, two_intervals, waterfall,
 };
 use rand::SeedableRng;
 use rand::rngs::Xoshiro256PlusPlus;
@@ -236,6 +237,23 @@ fn other_kinds() -> Vec<(String, String)> {
         IntervalRow { label: "cup attachment and run-out", point: 0.21, low: 0.18, high: 0.25 },
         IntervalRow { label: "posture", point: 0.01, low: -0.02, high: 0.03 },
     ];
+    let indices = [
+        TwoIntervalsRow { label: "landmarks", one: [0.62, 0.55, 0.69], other: [0.66, 0.61, 0.71] },
+        TwoIntervalsRow { label: "instruments and their seats", one: [0.2, 0.16, 0.25], other: [0.34, 0.3, 0.39] },
+        TwoIntervalsRow { label: "posture", one: [-0.01, -0.04, 0.02], other: [0.001, 0.0, 0.003] },
+        TwoIntervalsRow { label: "nothing known", one: [f64::NAN; 3], other: [0.1, f64::NAN, f64::NAN] },
+    ];
+    let parts = [
+        WaterfallRow { label: "landmark.tissue", adds: 3.1 },
+        WaterfallRow { label: "landmark.palpation.pubis", adds: 2.4 },
+        WaterfallRow { label: "cup.attach", adds: 0.2 },
+        WaterfallRow { label: "together", adds: -0.6 },
+    ];
+    let changes = [
+        TornadoRow { label: "landmark.tissue", one: [3.4, 3.1, 3.7], other: [9.6, 9.0, 10.2] },
+        TornadoRow { label: "landmark.palpation.pubis", one: [4.4, 4.2, 4.6], other: [7.1, 6.8, 7.4] },
+        TornadoRow { label: "cup.attach", one: [5.2, 5.15, 5.23], other: [5.3, 5.2, 5.4] },
+    ];
     let half = |x: f64, y: f64| BandPoint { x, y, low: 0.95 * y, high: 1.05 * y };
     let sweeps: Vec<Vec<BandPoint>> = [0.5, 0.9, 0.95, 1.4, 2.0]
         .iter()
@@ -267,6 +285,20 @@ fn other_kinds() -> Vec<(String, String)> {
             let x = Axis { label: "Palpation of the ASIS, anterior, sd", unit: "mm" };
             let levels = [Level { value: 5.0, label: "limit" }];
             lines(words, &Lines { x, logarithmic: false, y: LEG_LENGTH, series: &sweeps, levels: &levels })
+        }),
+        entry("two-intervals", |words| {
+            let axis = Axis { label: "Share of the variance", unit: "" };
+            let names = ["first-order", "total"];
+            two_intervals(words, &TwoIntervals { axis, names, rows: &indices, reference: Some((0.0, "nothing")) })
+        }),
+        entry("waterfall", |words| {
+            let axis = Axis { label: "Variance of the error of cup anteversion", unit: "°²" };
+            waterfall(words, &Waterfall { axis, rows: &parts, whole: "everything" })
+        }),
+        entry("tornado", |words| {
+            let axis = Axis { label: "95 % of the errors of cup anteversion are within", unit: "deg" };
+            let names = ["without the source", "twice the source"];
+            tornado(words, &Tornado { axis, middle: 5.2, names, rows: &changes, limit: Some(7.0) })
         }),
         entry("intervals", |words| {
             let axis = Axis { label: "Total share of the variance", unit: "" };

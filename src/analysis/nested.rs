@@ -2,8 +2,8 @@
 //! intervals rest on whole devices.
 
 use super::Errors;
-use super::binomial;
 use super::accelerated::{Bootstrap, resampled};
+use super::binomial;
 use super::interval::{Estimate, Interval};
 use super::invert::student_above;
 use super::joint::proportion;

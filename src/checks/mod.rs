@@ -12,8 +12,8 @@ mod moments;
 mod pivot;
 mod posture;
 mod registration;
-mod statistics;
 mod sensitivity;
+mod statistics;
 mod tilt;
 mod uncertainty;
 

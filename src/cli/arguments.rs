@@ -26,6 +26,8 @@ pub enum Command {
     Assess(AssessArguments),
     /// Show one trial with every intermediate value.
     Trial(TrialArguments),
+    /// From limits on outputs to limits on noise sources: how far each may be scaled.
+    Budget(BudgetArguments),
     /// Compare the program with published figures on this machine.
     Selfcheck(SelfcheckArguments),
     /// Say what a source, an output, a key or a term means, its unit, its default and where that comes from.
@@ -105,6 +107,33 @@ pub struct TrialArguments {
     /// Seed, instead of the file's.
     #[arg(long, value_name = "N")]
     pub seed: Option<u64>,
+}
+
+#[derive(Debug, Args)]
+pub struct BudgetArguments {
+    /// Experiment file (TOML) with at least one requirement.
+    pub file: PathBuf,
+    /// Folder of the results [default: reports/<file stem>-budget].
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Arm [default: the first].
+    #[arg(long, value_name = "NAME")]
+    pub arm: Option<String>,
+    /// Number of planned trials, instead of the file's; each run of the search has as many.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
+    pub trials: Option<u64>,
+    /// Seed, instead of the file's.
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// Threads [default: all].
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Remove a run of another plan from the folder.
+    #[arg(long)]
+    pub replace: bool,
+    /// No progress, no table.
+    #[arg(long)]
+    pub quiet: bool,
 }
 
 #[derive(Debug, Args)]

@@ -3,6 +3,7 @@
 use super::Ending;
 use super::arguments::AssessArguments;
 use super::message::{Stop, warn};
+use super::progress::Bar;
 use super::run::conclude;
 use crate::experiment::Plan;
 use crate::trial::RunFolder;
@@ -18,5 +19,5 @@ pub fn assess(arguments: &AssessArguments) -> Result<Ending, Stop> {
     (plan.trials, plan.seed) = (saved.trials, saved.seed);
     folder.demand_same_simulation(&plan)?;
     warn(&plan.warnings);
-    conclude(&plan, &folder, arguments.quiet)
+    conclude(&plan, &folder, 0, Bar::new(arguments.quiet), arguments.quiet)
 }

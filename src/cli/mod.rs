@@ -2,6 +2,7 @@
 
 mod arguments;
 mod assess;
+mod budget;
 mod check;
 mod explain;
 mod message;
@@ -60,6 +61,7 @@ pub fn main() -> ExitCode {
         Command::Finish(arguments) => Err(share::finish(&arguments)),
         Command::Assess(arguments) => assess::assess(&arguments),
         Command::Trial(arguments) => trial::trial(&arguments),
+        Command::Budget(arguments) => budget::run(&arguments),
         Command::Selfcheck(arguments) => selfcheck::selfcheck(&arguments),
         Command::Explain(arguments) => explain::explain(&arguments),
         Command::New(arguments) => new::new(&arguments),

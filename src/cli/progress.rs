@@ -32,6 +32,7 @@ impl Bar {
 impl Progress for Bar {
     fn begin(&self, trials: u64) {
         self.bar.set_length(trials);
+        self.bar.reset();
     }
 
     fn advance(&self, trials: u64) {

@@ -8,6 +8,7 @@ use super::terminal;
 use crate::experiment::Plan;
 use crate::record::{Parts, sums};
 use crate::report::{Evidence, write_report};
+use crate::study::sensitivity::sensitivity;
 use crate::study::{Looks, assess_after};
 use crate::trial::{self, RunFolder};
 use std::path::{Path, PathBuf};
@@ -22,16 +23,17 @@ pub fn run(arguments: &RunArguments) -> Result<Ending, Stop> {
     let folder = RunFolder::open(&out, &plan, arguments.replace)?;
     let bar = Bar::new(arguments.quiet);
     trial::run(&plan, &folder, arguments.threads.map_or(0, usize::from), &bar)?;
-    drop(bar);
-    conclude(&plan, &folder, arguments.quiet)
+    conclude(&plan, &folder, arguments.threads.map_or(0, usize::from), bar, arguments.quiet)
 }
 
-/// Assesses the trials that are there, writes every result and says what was found.
-pub fn conclude(plan: &Plan, folder: &RunFolder, quiet: bool) -> Result<Ending, Stop> {
+/// Assesses the trials that are there, runs the studies that are asked for, writes every result and says what was found.
+pub fn conclude(plan: &Plan, folder: &RunFolder, threads: usize, bar: Bar, quiet: bool) -> Result<Ending, Stop> {
     let looks = Looks::of_manifest(&folder.manifest()?);
     let assessment = assess_after(plan, &folder.parts(), &looks)?;
+    let found = sensitivity(plan, folder, threads, &bar)?;
+    drop(bar);
     folder.write_manifest(&trial::manifest(plan, &assessment.failures, &looks.with(plan)))?;
-    let evidence = Evidence::of(plan, &assessment, &Parts::list(&folder.parts())?)?;
+    let evidence = Evidence::of(plan, &assessment, &found, &Parts::list(&folder.parts())?)?;
     let written = write_report(folder.path(), &evidence)?;
     sums::write_sums(folder.path()).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
     if !quiet {

@@ -30,6 +30,8 @@ fn check_section(defaults: &DeTable<'static>, user: &DeTable, path: &str, faults
                 format!("`{full}` is a section"),
                 format!("found {}, expected a table", described(other)),
             )),
+            // Where a range may stand is checked with its value.
+            (Some(Place::Number), value) if schema::is_range(value) => {}
             (Some(Place::Number), DeValue::Table(table)) => check_quantity(table, &full, faults),
             (Some(Place::Basis), DeValue::Table(table)) => {
                 check_table(table, &full, &schema::BASIS, faults);

@@ -2,14 +2,18 @@
 
 use super::diagnostics::Fault;
 use super::nearest::nearest;
+use super::sampled;
 use super::schema::{self, WHOLE_EXPERIMENT};
 use super::spec::{Reader, impossible, named};
 use super::tree::{Node, Tree, described};
 use std::ops::Range;
-use toml::de::DeValue;
+use toml::de::{DeTable, DeValue};
 
 /// More variants than this are a slip of the finger.
 const MOST_VARIANTS: usize = 10_000;
+
+/// The word for a sweep that is one side of a Latin hypercube.
+const LATIN_HYPERCUBE: &str = "latin-hypercube";
 
 /// A value for one place of the file.
 #[derive(Clone, Debug)]
@@ -60,40 +64,104 @@ impl<'i> Reader<'_, 'i> {
         table.iter().map(of).collect()
     }
 
-    /// The points of the grid over all sweeps, the first sweep slowest; one empty point if there is no sweep.
-    pub fn points(&mut self) -> Vec<Vec<Override<'i>>> {
+    /// The points of the grid over all sweeps, the first sweep slowest, those of a Latin hypercube fastest; one empty point
+    /// if there is no sweep. `sampled` holds the values of sweeps over a range.
+    pub fn points(&mut self, sampled: &DeTable<'i>) -> Vec<Vec<Override<'i>>> {
         let mut points = vec![Vec::new()];
         let mut varied: Vec<String> = Vec::new();
+        let mut hypercube: Vec<Vec<Override<'i>>> = Vec::new();
         for i in 0..self.count("sweep") {
             let at = format!("sweep.{i}.vary");
             let Some(path) = self.value::<String>(&at) else { continue };
             if varied.contains(&path) {
                 self.fault(&at, "two sweeps vary the same path", "found this path again");
             }
-            let over = format!("sweep.{i}.over");
-            let values: Vec<Node<'i>> = match self.tree.get(&over).map(toml::Spanned::get_ref) {
-                Some(DeValue::Array(array)) if !array.is_empty() => array.iter().cloned().collect(),
-                found => {
-                    let found = found.map_or_else(|| "nothing".to_owned(), described);
-                    self.fault(&over, format!("{} is a list of values", named(&over)), format!("found {found}"));
-                    self.mend("for example over = [1, 2, 4]");
-                    continue;
-                }
-            };
-            if points.len() * values.len() > MOST_VARIANTS {
-                let found = format!("found more than {MOST_VARIANTS} points in the grid of all sweeps");
-                self.fault(&over, "too many points", found);
-                return points;
-            }
+            let Some(values) = self.values_of_sweep(i, sampled) else { continue };
             let written = self.tree.span_of(&at).unwrap_or(0..0);
             let step = |value: Node<'i>| Override { path: path.clone(), written: written.clone(), value };
-            points = points
-                .iter()
-                .flat_map(|point| values.iter().map(|value| [point.clone(), vec![step(value.clone())]].concat()))
-                .collect();
+            if self.tree.text(&format!("sweep.{i}.sample")) == Some(LATIN_HYPERCUBE) {
+                if hypercube.is_empty() {
+                    hypercube = vec![Vec::new(); values.len()];
+                }
+                self.demand(
+                    hypercube.len() == values.len(),
+                    &format!("sweep.{i}.points"),
+                    values.len(),
+                    "as many points as the other sweeps of the Latin hypercube have",
+                );
+                hypercube.iter_mut().zip(values).for_each(|(point, value)| point.push(step(value)));
+            } else {
+                if points.len() * values.len() > MOST_VARIANTS {
+                    return self.too_many(&format!("sweep.{i}"), points);
+                }
+                let steps: Vec<_> = values.into_iter().map(|value| vec![step(value)]).collect();
+                points = crossed(&points, &steps);
+            }
             varied.push(path);
         }
+        if hypercube.is_empty() {
+            return points;
+        }
+        if points.len() * hypercube.len() > MOST_VARIANTS {
+            return self.too_many("sweep", points);
+        }
+        crossed(&points, &hypercube)
+    }
+
+    fn too_many(&mut self, path: &str, points: Vec<Vec<Override<'i>>>) -> Vec<Vec<Override<'i>>> {
+        let found = format!("found more than {MOST_VARIANTS} points in the grid of all sweeps");
+        self.fault(path, "too many points", found);
         points
+    }
+
+    fn values_of_sweep(&mut self, index: usize, sampled: &DeTable<'i>) -> Option<Vec<Node<'i>>> {
+        let (over, between) = (format!("sweep.{index}.over"), format!("sweep.{index}.between"));
+        if let Some(place) = self.tree.get(&between).map(toml::Spanned::span) {
+            if self.tree.get(&over).is_some() {
+                self.fault(
+                    &over,
+                    "a sweep has values or a range",
+                    "found `over` and `between`, expected one of them",
+                );
+            }
+            let values = sampled.get(sampled::key(index).as_str())?.get_ref().as_array()?;
+            return Some(values.iter().map(|node| Node::new(place.clone(), node.get_ref().clone())).collect());
+        }
+        match self.tree.get(&over).map(toml::Spanned::get_ref) {
+            Some(DeValue::Array(array)) if !array.is_empty() => Some(array.iter().cloned().collect()),
+            found => {
+                let found = found.map_or_else(|| "nothing".to_owned(), described);
+                self.fault(&over, format!("{} is a list of values", named(&over)), format!("found {found}"));
+                self.mend("for example over = [1, 2, 4], or between = [1.0, 4.0] and points = 7");
+                None
+            }
+        }
+    }
+
+    /// The values of sweeps over a range, as text of this format: one list for each such sweep.
+    pub fn sampled_text(&mut self, seed: u64) -> String {
+        let mut text = String::new();
+        for i in 0..self.count("sweep") {
+            let at = |key: &str| format!("sweep.{i}.{key}");
+            if self.tree.get(&at("between")).is_none() {
+                continue;
+            }
+            let path = self.tree.text(&at("vary")).unwrap_or_default().to_owned();
+            let (between, count) = (self.value::<[f64; 2]>(&at("between")), self.value::<usize>(&at("points")));
+            let sample = match self.tree.get(&at("sample")) {
+                Some(_) => self.choice(&at("sample"), &["grid", LATIN_HYPERCUBE], |word| word),
+                None => Some("grid"),
+            };
+            let (Some([low, high]), Some(count), Some(sample)) = (between, count, sample) else { continue };
+            self.demand(low < high, &at("between"), format!("[{low}, {high}]"), "the lower end first");
+            self.demand((2..=1000).contains(&count), &at("points"), count, "2 to 1000");
+            let values = match sample {
+                LATIN_HYPERCUBE => sampled::strata([low, high], count.min(1000), sampled::seed(seed, &path)),
+                _ => sampled::evenly([low, high], count.min(1000)),
+            };
+            text.push_str(&sampled::line(&sampled::key(i), &values));
+        }
+        text
     }
 
     /// How many tables an array of tables has.
@@ -103,6 +171,11 @@ impl<'i> Reader<'_, 'i> {
             _ => 0,
         }
     }
+}
+
+/// Every point with every step after it.
+fn crossed<'i>(points: &[Vec<Override<'i>>], steps: &[Vec<Override<'i>>]) -> Vec<Vec<Override<'i>>> {
+    points.iter().flat_map(|point| steps.iter().map(|step| [point.as_slice(), step].concat())).collect()
 }
 
 /// A path that the arm sets and a sweep varies: one of the two would be lost in silence.

@@ -4,14 +4,17 @@ use super::data::{self, DataColumn};
 use super::design::Design;
 use super::diagnostics::{ExperimentError, Fault, File, Warning};
 use super::overrides::{self, Override, WrittenArm};
+use super::sensitivity::{Budgeting, Question, Sensitivity};
 use super::spec::{Reader, WrittenDesign, WrittenJoint, WrittenRequirement, impossible};
 use super::tree::{self, DEFAULTS, Tree};
+use super::uncertain::{self, Uncertain};
 use super::{keys, switch, warn};
 use crate::analysis::Direction;
 use crate::measurement::{AngleDefinition, Cameras, FemurFeature, OUTPUTS, Output, Plane, Procedure, Side, Unit};
-use crate::simulation::model::Reduction;
+use crate::simulation::model::{Reduction, Replicates};
 use crate::simulation::{CameraModel, Model, Quantity};
 use std::path::Path;
+use toml::de::DeValue;
 
 /// A validated experiment.
 #[derive(Clone, Debug)]
@@ -46,6 +49,12 @@ pub struct Plan {
     pub points: Vec<SweepPoint>,
     /// Columns of measured values that it draws from.
     pub data: Vec<DataColumn>,
+    /// What is asked about where the errors come from, if anything.
+    pub sensitivity: Option<Sensitivity>,
+    /// How limits on sources are searched for.
+    pub budgeting: Budgeting,
+    /// Magnitudes that are known within a range only; the variants of the plan have the middle of each.
+    pub uncertain: Uncertain,
     /// What a reader of the results should know.
     pub warnings: Vec<Warning>,
 }
@@ -174,26 +183,58 @@ impl Plan {
         let mut reader = Reader::new(&tree);
         let head = Head::read(&mut reader, name);
         let arms = reader.arms();
-        let grid = reader.points();
+        let (sensitivity, budgeting) = (reader.sensitivity(), reader.budgeting());
+        let seed = head.as_ref().map_or(0, |head| head.seed);
+        let ranged = reader.uncertain_inputs();
+        let outer = sensitivity
+            .as_ref()
+            .filter(|asked| asked.asks(Question::Uncertain))
+            .map_or(0, |asked| asked.outer_points);
+        let sampled = reader.sampled_text(seed) + &Reader::uncertain_text(&ranged, outer, seed);
+        let sampled = tree::parse(&sampled).map_err(|fault| file.error(fault))?;
+        let grid = reader.points(&sampled);
+        let (middles, outer_points) = (reader.middles(&ranged, &sampled), reader.outer_points(&ranged, &sampled));
         let (mut faults, mut warnings) = (reader.faults, Vec::new());
+        let mut settled = tree.clone();
+        for middle in &middles {
+            faults.extend(overrides::put(&mut settled, middle).err());
+        }
         let mut variants = Vec::new();
         for arm in &arms {
             for (index, point) in (0..).zip(&grid) {
                 // What is wrong with the file is wrong with most variants: enough is enough.
                 if faults.len() < MOST_FAULTS {
-                    variants.extend(variant(&tree, arm, index, point, &mut faults, &mut warnings));
+                    variants.extend(variant(&settled, arm, index, point, &mut faults, &mut warnings));
                 }
             }
         }
-        let Some(head) = head.filter(|_| faults.is_empty()) else {
+        let mut uncertain = Uncertain { inputs: ranged, points: Vec::new(), variants: Vec::new() };
+        let values = |point: &Vec<Override>| point.iter().map(|change| uncertain::number(&change.value)).collect();
+        uncertain.points = outer_points.iter().map(values).collect();
+        let first = grid.first().map_or(&[][..], Vec::as_slice);
+        for arm in arms.iter().take(if faults.is_empty() { usize::MAX } else { 0 }) {
+            let of_arm = outer_points.iter().filter_map(|point| {
+                // What an arm or a sweep fixes is not uncertain there.
+                let fixed = |change: &&Override| overrides::conflict(arm, std::slice::from_ref(*change)).is_some();
+                let free = point.iter().filter(|change| !fixed(change)).chain(first).cloned().collect::<Vec<_>>();
+                variant(&settled, arm, 0, &free, &mut faults, &mut Vec::new())
+            });
+            uncertain.variants.push(of_arm.collect());
+        }
+        let Some((head, budgeting)) = head.zip(budgeting).filter(|_| faults.is_empty()) else {
             file.verdict(faults)?;
             // A head that cannot be read has said why.
             return Err(file.error(Fault::new(None, "this experiment cannot be read", "")));
         };
         warn::trials(&tree, head.trials, &head.requirements, &mut warnings);
         warn::borrowed_bases(&tree, &mut warnings);
-        let as_written =
-            |change: &Override| (change.path.clone(), text.get(change.value.span()).unwrap_or_default().to_owned());
+        let as_written = |change: &Override| {
+            let words = match change.value.get_ref() {
+                DeValue::Float(number) => number.to_string(),
+                _ => text.get(change.value.span()).unwrap_or_default().to_owned(),
+            };
+            (change.path.clone(), words)
+        };
         let points = (0..)
             .zip(&grid)
             .map(|(index, point)| SweepPoint { index, values: point.iter().map(as_written).collect() })
@@ -215,6 +256,9 @@ impl Plan {
             joint_requirements: head.joint_requirements,
             points,
             data,
+            sensitivity,
+            budgeting,
+            uncertain,
             warnings: file.warnings(warnings),
         })
     }
@@ -487,6 +531,7 @@ impl Reader<'_, '_> {
             tools: tools?,
             reductions,
             noise: noise?,
+            replicates: Replicates::default(),
         };
         switch::apply(&mut model.noise, &switches?, self.tree);
         self.check_pelvis(&model.anatomy);

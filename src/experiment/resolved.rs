@@ -1,6 +1,8 @@
 //! The plan as plain data: what a reader of a run needs, and the hashes that tell one plan from another.
 
 use super::plan::{JointRequirement, Plan, Requirement, Variant};
+use super::sensitivity::Sensitivity;
+use crate::simulation::model::Replicates;
 use crate::simulation::noise::SOURCES;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
@@ -24,6 +26,7 @@ impl Plan {
             "joint_requirements": self.joint(),
             "points": self.points(),
             "variants": self.variants.iter().map(variant).collect::<Vec<_>>(),
+            "sensitivity": self.sensitivity.as_ref().map(sensitivity),
         })
     }
 
@@ -80,12 +83,31 @@ impl Plan {
         self.joint_requirements.iter().map(one).collect()
     }
 
+    /// SHA-256, in hexadecimal digits, of all that moves draws and readings of variants that a study derives.
+    #[must_use]
+    pub fn study_hash(&self, variants: &[Variant]) -> String {
+        let all = |v: &Variant| {
+            let Replicates { anatomy, implant, protocol } = v.model.replicates;
+            json!({ "variant": variant(v), "replicates": [anatomy, implant, protocol] })
+        };
+        let mut content = json!({ "seed": self.seed, "variants": variants.iter().map(all).collect::<Vec<_>>() });
+        remove_bases(&mut content);
+        digest(&content)
+    }
+
     fn points(&self) -> Value {
         let values = |values: &[(String, String)]| {
             values.iter().map(|(path, value)| json!({ "path": path, "value": value })).collect::<Vec<_>>()
         };
         self.points.iter().map(|point| json!({ "index": point.index, "values": values(&point.values) })).collect()
     }
+}
+
+fn sensitivity(asked: &Sensitivity) -> Value {
+    let groups: Map<String, Value> =
+        asked.groups.iter().map(|group| (group.name.clone(), json!(group.members))).collect();
+    let ask: Vec<_> = asked.ask.iter().map(|question| question.word()).collect();
+    json!({ "groups": groups, "rows": asked.rows, "ask": ask, "outer_points": asked.outer_points })
 }
 
 fn requirements(requirements: &[Requirement]) -> Value {

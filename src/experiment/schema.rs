@@ -24,7 +24,7 @@ const RECORDS: [(&str, &[&str]); 5] = [
     ),
     ("noise.correlation", &["between", "coefficient"]),
     ("arm", &["name", "set"]),
-    ("sweep", &["vary", "over"]),
+    ("sweep", &["vary", "over", "between", "points", "sample"]),
     (
         "requirement",
         &[
@@ -64,8 +64,16 @@ pub(super) const BASIS: [&str; 3] = ["kind", "source", "note"];
 /// The table whose keys are names of noise sources.
 pub(super) const SCALE: &str = "noise.scale";
 
+/// Tables whose keys are the user's own; replaced whole.
+const OWN_KEYS: [&str; 3] = [SCALE, "sensitivity.groups", "sensitivity.cost"];
+
+/// Whether the keys of the table at a path are the user's own.
+pub(super) fn has_own_keys(path: &str) -> bool {
+    OWN_KEYS.contains(&path)
+}
+
 /// What no arm and no sweep may set: it belongs to the experiment as a whole.
-pub(super) const WHOLE_EXPERIMENT: [&str; 11] = [
+pub(super) const WHOLE_EXPERIMENT: [&str; 12] = [
     "seed",
     "trials",
     "looks",
@@ -74,6 +82,7 @@ pub(super) const WHOLE_EXPERIMENT: [&str; 11] = [
     "requirement",
     "arm",
     "sweep",
+    "sensitivity",
     "title",
     "question",
     "context_of_use",
@@ -99,7 +108,7 @@ impl<'d> Place<'d> {
         match default {
             DeValue::Table(_) if is_distribution(default) => Self::Number,
             DeValue::Table(_) if is_basis(path) => Self::Basis,
-            DeValue::Table(_) if path == SCALE => Self::Whole,
+            DeValue::Table(_) if has_own_keys(path) => Self::Whole,
             DeValue::Table(table) => Self::Section(table),
             DeValue::Integer(_) | DeValue::Float(_) => Self::Number,
             _ => Self::Whole,
@@ -163,7 +172,7 @@ pub fn file_keys() -> Vec<String> {
         for (key, value) in table.iter().filter(|(key, _)| is_key(key)) {
             let key = joined(section, key);
             match value.as_table() {
-                Some(inner) if !is_basis(&key) && key != SCALE => {
+                Some(inner) if !is_basis(&key) && !has_own_keys(&key) => {
                     keys.extend(inner.keys().map(|inner| joined(&key, inner)));
                 }
                 _ => keys.push(key),
@@ -191,6 +200,11 @@ pub(super) fn is_basis(path: &str) -> bool {
 /// Whether a value is a table that holds a distribution.
 pub(super) fn is_distribution(value: &DeValue) -> bool {
     value.as_table().is_some_and(|table| table.keys().any(|key| parameters(key.get_ref()).is_some()))
+}
+
+/// Whether a value is a range: a table with the key `between` alone.
+pub(super) fn is_range(value: &DeValue) -> bool {
+    value.as_table().is_some_and(|table| table.len() == 1 && table.contains_key("between"))
 }
 
 /// Whether a path that names nothing yet may be given a value: an optional key.

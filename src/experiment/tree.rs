@@ -81,6 +81,13 @@ impl<'i> Tree<'i> {
         paths
     }
 
+    /// Every path at which a range stands.
+    pub fn ranges(&self) -> Vec<String> {
+        let mut ranges = Vec::new();
+        collect_ranges(&self.root, "", &mut ranges);
+        ranges
+    }
+
     /// Puts a value at a path: in place of what stands there, or as an optional key. `None` if the path names
     /// nothing.
     pub fn put(&mut self, path: &str, value: Node<'i>) -> Option<()> {
@@ -155,7 +162,11 @@ fn forget_place(node: &mut Node) {
 }
 
 fn is_section(path: &str, value: &DeValue) -> bool {
-    value.is_table() && !schema::is_distribution(value) && !schema::is_basis(path) && path != schema::SCALE
+    value.is_table()
+        && !schema::is_range(value)
+        && !schema::is_distribution(value)
+        && !schema::is_basis(path)
+        && !schema::has_own_keys(path)
 }
 
 fn merge<'i>(base: Node<'i>, user: Node<'i>, path: &str) -> Node<'i> {
@@ -222,6 +233,16 @@ fn find(node: &Node, span: &Range<usize>, path: &str) -> Option<String> {
         _ => None,
     };
     within.or_else(|| (node.span() == *span && !path.is_empty()).then(|| path.to_owned()))
+}
+
+fn collect_ranges(node: &Node, path: &str, ranges: &mut Vec<String>) {
+    if schema::is_range(node.get_ref()) {
+        ranges.push(path.to_owned());
+    } else if let DeValue::Table(table) = node.get_ref() {
+        for (key, value) in table {
+            collect_ranges(value, &joined(path, key.get_ref()), ranges);
+        }
+    }
 }
 
 fn collect(node: &Node, path: &str, paths: &mut Vec<String>) {

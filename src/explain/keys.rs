@@ -160,6 +160,13 @@ const KEYS: &[(&str, &str)] = &[
     ("arm.set", "paths and their values in this arm, for example { \"measure.plane\" = \"level\" }"),
     ("sweep.vary", "path of the setting that is varied; several sweeps span a grid"),
     ("sweep.over", "its values, for example [1, 2, 4]"),
+    ("sweep.between", "instead of values the lower and the upper end of a range"),
+    ("sweep.points", "number of values in the range, 2 to 1000"),
+    (
+        "sweep.sample",
+        "how the range is met: grid, at equal distances (unless given), or latin-hypercube, together with all other such sweeps \
+         of as many points",
+    ),
     ("requirement.id", "id of the requirement; each must differ"),
     ("requirement.risk", "id in the user's own risk file; optional"),
     ("requirement.text", "the requirement in words"),
@@ -179,6 +186,31 @@ const KEYS: &[(&str, &str)] = &[
     ),
     ("requirement.proportion", "proportion of the cases that must be within the limit, between 0 and 1"),
     ("requirement.confidence", "confidence with which that must be shown, between 0 and 1"),
+    (
+        "sensitivity.groups",
+        "sources that are asked as one input: a name and the ids of sources, or beginnings of ids; also anatomy, implant \
+         and protocol. What no group names is the group rest",
+    ),
+    ("sensitivity.rows", "cases that each question is put to, each a new device and a new patient; 64 or more"),
+    (
+        "sensitivity.ask",
+        "what is asked where the section stands in the file: indices, one-at-a-time, linear, offsets, uncertain; one or more",
+    ),
+    (
+        "sensitivity.outer_points",
+        "points of the outer loop over magnitudes that are known within a range only, such as sd = { between = [2.0, 5.0] }; 4 to \
+         1000",
+    ),
+    (
+        "sensitivity.cost",
+        "for `navassay budget`: relative cost of keeping a group or a source small, by its name or the beginning of its id; 1 \
+         unless given",
+    ),
+    (
+        "sensitivity.pair",
+        "for `navassay budget`: two groups or sources whose common region is drawn; none unless given",
+    ),
+    ("sensitivity.assurance", "for `navassay budget`: probability with which a run passes at the assured scale"),
 ];
 
 /// The keys, with units and defaults.

@@ -10,7 +10,7 @@ const ISB: &str = "ISB, Wu G et al. J Biomech 2002;35:543-548";
 const OWN: &str = "this program's own";
 
 /// Term, meaning, and where the term comes from.
-const TERMS: [(&str, &str, &str); 52] = [
+const TERMS: &[(&str, &str, &str)] = &[
     ("measurand", "the quantity that is meant to be measured, with the plane in which it is stated", GUM),
     ("truth", "the value of the measurand in a simulated case, known exactly because it was drawn", GUM),
     ("reading", "what the measurement says of the measurand", "GUM, JCGM 100:2008 (result of a measurement)"),
@@ -134,6 +134,40 @@ const TERMS: [(&str, &str, &str); 52] = [
     ("pass", "the bound is within the limit: the requirement is shown", OWN),
     ("fail", "the lower bound of the proportion out of the limit is above what the requirement allows", OWN),
     ("not shown", "the trials show neither pass nor fail; more of them may", OWN),
+    (
+        "first-order index",
+        "share of the variance of an error that a group of sources explains by itself",
+        "Saltelli A et al. Comput Phys Commun 2010;181:259-270 (the estimator used)",
+    ),
+    (
+        "total index",
+        "first-order index and all that the group does together with others",
+        "Jansen MJW. Comput Phys Commun 1999;117:35-43 (the estimator used)",
+    ),
+    ("interaction", "total index less first-order index: what a group does only together with others", OWN),
+    (
+        "coefficient",
+        "change of an error with one unit more of an input, by central differences through the whole chain",
+        "GUM, JCGM 100:2008, 5.1.3 (sensitivity coefficient)",
+    ),
+    (
+        "linear budget",
+        "standard uncertainty of each input times its coefficient, added as squares; good enough if both ends of its interval agree \
+         with those of the trials",
+        "GUM, JCGM 100:2008, 5.1; JCGM 101:2008, clause 8",
+    ),
+    ("scale", "factor on all that a source draws; 0 is off, 1 as it is", OWN),
+    (
+        "limit of a source",
+        "of a search: the largest scale at which the search's cases just meet every requirement",
+        OWN,
+    ),
+    (
+        "assured scale",
+        "of a search: the largest scale at which a run of the planned trials passes with the stated probability, the sampling error of \
+         the search counted in",
+        OWN,
+    ),
     ("neutral", "femoral axes parallel to the true bony axes", OWN),
 ];
 
@@ -165,7 +199,7 @@ const SYMBOLS: [(&str, &str, &str); 13] = [
 
 /// The terms.
 pub fn terms() -> Vec<Entry> {
-    entries(Kind::Term, &TERMS)
+    entries(Kind::Term, TERMS)
 }
 
 /// The symbols.

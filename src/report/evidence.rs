@@ -5,6 +5,8 @@ use crate::experiment::{Plan, Variant};
 use crate::record::tables::Cell;
 use crate::record::{PartError, Parts};
 use crate::study::Assessment;
+use crate::study::budget::BudgetSearch;
+use crate::study::sensitivity::ArmSensitivity;
 use serde::Serialize;
 
 /// A report before it is written.
@@ -136,7 +138,12 @@ impl Evidence {
     ///
     /// # Errors
     /// If a part of the run cannot be read.
-    pub fn of(plan: &Plan, assessment: &Assessment, parts: &Parts) -> Result<Self, PartError> {
+    pub fn of(
+        plan: &Plan,
+        assessment: &Assessment,
+        sensitivity: &[ArmSensitivity],
+        parts: &Parts,
+    ) -> Result<Self, PartError> {
         let mut files = Files::default();
         let mut sections = vec![
             section::question::section(plan),
@@ -145,8 +152,10 @@ impl Evidence {
             section::statistics::section(plan, assessment, &mut files),
         ];
         sections.extend(section::components::section(plan, assessment, &mut files));
+        sections.push(section::cup::section(plan, assessment, &mut files));
+        sections.extend(section::response::section(plan, assessment, &mut files));
+        sections.extend(section::sensitivity::section(plan, sensitivity, &mut files));
         sections.extend([
-            section::cup::section(plan, assessment, &mut files),
             section::scene::section(plan, &mut files),
             section::inputs::section(plan, &mut files),
             section::failures::section(plan, assessment, parts, &mut files)?,
@@ -154,6 +163,20 @@ impl Evidence {
             section::limits::section(plan),
         ]);
         Ok(Self { title: plan.title.clone(), sections, files: files.0 })
+    }
+
+    /// What a search for the largest sources shows.
+    #[must_use]
+    pub fn of_budget(plan: &Plan, search: &BudgetSearch) -> Self {
+        let mut files = Files::default();
+        let sections = vec![
+            section::question::section(plan),
+            section::budget::section(plan, search, &mut files),
+            section::inputs::section(plan, &mut files),
+            section::reproduction::section(plan, &mut files),
+            section::limits::section(plan),
+        ];
+        Self { title: plan.title.clone(), sections, files: files.0 }
     }
 
     /// Every table.

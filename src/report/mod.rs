@@ -11,4 +11,5 @@ pub mod words;
 pub use evidence::{Chart, Csv, Entry, Evidence, Finding, Heading, Section, Table};
 pub use files::{PAGE, Written, write_report};
 pub use html::page;
+pub use section::budget::{answer_words as budget_answer, name as budget_name};
 pub use section::limits::ALWAYS;

@@ -238,8 +238,8 @@ impl<'a> Theatre<'a> {
         let mut frames = self.begin(step, take, 0, capture);
         let replicate = simulator.model.replicates.protocol;
         let &CaseKey { seed, device, case, repeat } = self.key;
-        let capture = capture.in_repeat(repeat).packed();
-        let key = StreamKey { seed, replicate, source: SOURCE, device, case, capture };
+        let number = capture.in_repeat(repeat).packed();
+        let key = StreamKey { seed, replicate, source: SOURCE, device, case, capture: number };
         let mut scores = key.open();
         let mut uniform_turn = || std::f64::consts::TAU * normal::cumulative(scores.next_score());
         let (start, phase) = (uniform_turn(), uniform_turn());

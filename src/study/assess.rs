@@ -102,7 +102,9 @@ pub struct Asked<'p> {
 }
 
 impl<'p> Asked<'p> {
-    fn one(requirement: &'p Requirement) -> Self {
+    /// One requirement by itself.
+    #[must_use]
+    pub fn one(requirement: &'p Requirement) -> Self {
         let Requirement { id, risk, text, proportion, confidence, .. } = requirement;
         let limits = vec![requirement];
         Self { id, risk: risk.as_deref(), text, proportion: *proportion, confidence: *confidence, limits }

@@ -1,7 +1,10 @@
-//! Questions put to the trials of a run.
+//! Questions put to the trials of a run, and questions that take runs of their own.
 
 mod assess;
+pub mod budget;
+mod derive;
 mod looks;
+pub mod sensitivity;
 mod together;
 
 pub use assess::{

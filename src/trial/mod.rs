@@ -10,8 +10,7 @@ mod story;
 
 pub use cells::{Cells, run_cells};
 pub use folder::{FolderError, RunFolder, SavedExperiment, manifest};
-pub use one::{TrialRunner, Worker};
 pub use memory::{CaseErrors, errors_in_memory};
-pub use one::{SCHEMA, TrialRunner, Worker};
+pub use one::{TrialRunner, Worker};
 pub use run::{Progress, RunError, run};
 pub use story::Passage;

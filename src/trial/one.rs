@@ -72,11 +72,11 @@ impl TrialRunner {
     }
 
     /// Errors of the trial with this absolute index at its last reduction, in the order of the outputs; NaN where there is
-    /// no reading.
+    /// no reading. Each index is a new device and a new case, whatever the design.
     #[must_use]
     pub fn errors(&self, index: u64, worker: &mut Worker) -> [f64; OUTPUTS.len()] {
-        let key = CaseKey { seed: self.seed, device: index, case: index };
-        let sealed = self.simulator.observe(&key, &mut worker.memory);
+        let key = CaseKey::alone(self.seed, index);
+        let sealed = self.observe(&key, worker);
         let estimates = self.procedure.measure(&worker.memory.observed, &mut worker.workspace);
         let truth = sealed.unseal();
         let last = estimates.reductions.len().saturating_sub(1);

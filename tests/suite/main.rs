@@ -15,6 +15,7 @@ mod pose_camera;
 mod properties;
 mod published_checks;
 mod report;
+mod sensitivity;
 mod statistics;
 mod stillness;
 mod streams;

@@ -25,6 +25,9 @@ mod scene;
 #[cfg(test)]
 mod tests;
 mod ticks;
+mod tornado;
+mod two_intervals;
+mod waterfall;
 mod words;
 
 pub use curve::{ErrorCurve, error_curve};
@@ -37,6 +40,9 @@ pub use lines::{BandPoint, Level, Lines, Series, lines};
 pub use outputs::{OutputRow, side_by_side};
 pub use scatter::{Against, Drawn, against, against_many};
 pub use scene::{PlaneNormal, Scene, scene};
+pub use tornado::{Tornado, TornadoRow, tornado};
+pub use two_intervals::{TwoIntervals, TwoIntervalsRow, two_intervals};
+pub use waterfall::{Waterfall, WaterfallRow, waterfall};
 
 /// Words for those who do not see the picture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

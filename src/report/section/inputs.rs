@@ -365,7 +365,7 @@ fn distribution(value: &Value) -> Option<(&str, &serde_json::Map<String, Value>)
 }
 
 /// A value as plain data, in words.
-fn value_words(value: &Value, unit: &str) -> String {
+pub(super) fn value_words(value: &Value, unit: &str) -> String {
     if let Some((kind, parameters)) = distribution(value) {
         match kind {
             "mixture" => return mixture_words(parameters, unit),
@@ -441,7 +441,7 @@ fn empirical_words(parameters: &serde_json::Map<String, Value>, unit: &str) -> S
     text
 }
 
-fn basis_words(basis: &Basis) -> String {
+pub(super) fn basis_words(basis: &Basis) -> String {
     let mut text = basis.kind.word().to_owned();
     for more in [&basis.source, &basis.note].into_iter().flatten() {
         text.push_str(": ");
@@ -455,6 +455,6 @@ fn pointer(id: &str) -> String {
 }
 
 /// Plain structs of numbers and text, which JSON always takes; nothing if ever it should not.
-fn plain<T: serde::Serialize>(value: &T) -> Value {
+pub(super) fn plain<T: serde::Serialize>(value: &T) -> Value {
     serde_json::to_value(value).unwrap_or_default()
 }

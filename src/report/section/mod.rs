@@ -1,6 +1,7 @@
 //! The sections of a report, one file each.
 
 pub mod answer;
+pub mod budget;
 pub mod components;
 pub mod cup;
 pub mod failures;
@@ -11,6 +12,8 @@ pub mod limits;
 mod markers;
 pub mod question;
 pub mod reproduction;
+pub mod response;
 pub mod results;
 pub mod scene;
+pub mod sensitivity;
 pub mod statistics;

@@ -71,7 +71,7 @@ impl Noise {
                 });)+
             };
         }
-        of!("tracker.jitter", self.tracker.jitter, across_mm ONE Repeatedly, along_mm ONE Repeatedly);
+        of!("tracker.jitter", self.tracker.jitter, across_mm ONE Repeatedly, along_mm ONE Repeatedly, pixel_px ONE Repeatedly);
         of!("tracker.build", self.tracker.build, each_axis_mm AXES Repeatedly);
         of!("camera.remount", self.camera.remount, rotation_deg AXES Once, translation_mm AXES Once);
         of!("camera.drift", self.camera.drift, rotation_deg AXES Once, translation_mm AXES Once, knock_rotation_deg AXES Rarely, knock_translation_mm AXES Rarely);

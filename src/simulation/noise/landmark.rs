@@ -75,7 +75,8 @@ impl Source<Palpation> {
         let shared = SharedScore::new(self.model.case_share);
         let Palpation { anterior_mm, superior_mm, lateral_mm, covariance_mm2, .. } = &self.model;
         let scores = std::array::from_fn(|i| shared.of(case[i], own[i]));
-        self.item_vector(covariance_mm2.as_ref(), [anterior_mm, superior_mm, lateral_mm], item as usize, scores).into()
+        self.item_vector(covariance_mm2.as_ref(), [anterior_mm, superior_mm, lateral_mm], item as usize, scores)
+            .into()
     }
 }
 

@@ -4,12 +4,13 @@ use navassay::experiment::Plan;
 use navassay::record::{Parts, sums};
 use navassay::report::{Evidence, write_report};
 use navassay::study::assess;
+use navassay::study::sensitivity::sensitivity;
 use navassay::trial::{self, Progress, RunFolder};
 use std::path::Path;
 use tempfile::TempDir;
 
 /// Runs on, in silence.
-struct Silent;
+pub struct Silent;
 
 impl Progress for Silent {
     fn begin(&self, _: u64) {}
@@ -41,7 +42,8 @@ pub fn report_into(path: &Path, plan: &Plan) -> Evidence {
     trial::run(plan, &folder, 1, &Silent).expect("room for a small run");
     let assessment = assess(plan, &folder.parts()).expect("parts that were just written");
     let parts = Parts::list(&folder.parts()).expect("parts that were just written");
-    let evidence = Evidence::of(plan, &assessment, &parts).expect("parts that were just written");
+    let found = sensitivity(plan, &folder, 1, &Silent).expect("room for a small study");
+    let evidence = Evidence::of(plan, &assessment, &found, &parts).expect("parts that were just written");
     write_report(path, &evidence).expect("room for a report");
     sums::write_sums(path).expect("room for checksums");
     evidence

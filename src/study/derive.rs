@@ -1,0 +1,49 @@
+//! Variants made from a variant: other draws for some of it, other scales of its sources.
+
+use crate::experiment::{Group, Variant};
+use crate::simulation::noise::Noise;
+
+/// The same variant with all that a group holds made from the second set of draws.
+pub(super) fn redrawn(variant: &Variant, group: &Group) -> Variant {
+    redrawn_where(variant, |id| group.holds(id))
+}
+
+/// The same variant with everything made from the second set of draws.
+pub(super) fn all_redrawn(variant: &Variant) -> Variant {
+    redrawn_where(variant, |_| true)
+}
+
+fn redrawn_where(variant: &Variant, chosen: impl Fn(&str) -> bool) -> Variant {
+    let mut variant = variant.clone();
+    let model = &mut variant.model;
+    for (source, switch) in model.noise.switches() {
+        if chosen(source.id) {
+            switch.replicate = 1;
+        }
+    }
+    for (id, replicate) in [
+        ("anatomy", &mut model.replicates.anatomy),
+        ("implant", &mut model.replicates.implant),
+        ("protocol", &mut model.replicates.protocol),
+    ] {
+        if chosen(id) {
+            *replicate = 1;
+        }
+    }
+    variant
+}
+
+/// The same variant with the scale of each source multiplied by a factor.
+pub(super) fn scaled(variant: &Variant, factor: impl Fn(&str) -> f64) -> Variant {
+    let mut variant = variant.clone();
+    for (source, switch) in variant.model.noise.switches() {
+        switch.scale *= factor(source.id);
+    }
+    variant
+}
+
+/// Ids of the sources that are switched on.
+pub(super) fn in_use(variant: &Variant) -> Vec<&'static str> {
+    let mut noise: Noise = variant.model.noise.clone();
+    noise.switches().into_iter().filter(|(_, switch)| switch.scale != 0.0).map(|(source, _)| source.id).collect()
+}

@@ -1,0 +1,209 @@
+//! One source at a time: it alone, all but it, half and twice of it, each against the same cases with everything as it is.
+
+use super::{Asking, CONFIDENCE, errors};
+use crate::analysis::bootstrap::{dot, percentile, weights};
+use crate::analysis::{Errors, Estimate, Summary, order, summarise};
+use crate::experiment::Variant;
+use crate::measurement::{OUTPUTS, Output};
+use crate::record::Parts;
+use crate::study::derive::{in_use, scaled};
+use crate::trial::{Cells, RunError, run_cells};
+use rayon::prelude::*;
+
+/// Resamples behind the interval of a difference.
+pub const RESAMPLES: u64 = 400;
+
+/// What is done to a source.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Change {
+    /// All other sources are off.
+    Alone,
+    /// It is off: scale 0.
+    Without,
+    /// Half its scale.
+    Half,
+    /// Twice its scale.
+    Double,
+}
+
+/// Every change.
+pub const CHANGES: [Change; 4] = [Change::Alone, Change::Without, Change::Half, Change::Double];
+
+impl Change {
+    /// The word for it in tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Alone => "alone",
+            Self::Without => "without",
+            Self::Half => "half",
+            Self::Double => "double",
+        }
+    }
+
+    fn factor(self, same: bool) -> f64 {
+        match (self, same) {
+            (Self::Alone, true) | (Self::Without | Self::Half | Self::Double, false) => 1.0,
+            (Self::Alone, false) | (Self::Without, true) => 0.0,
+            (Self::Half, true) => 0.5,
+            (Self::Double, true) => 2.0,
+        }
+    }
+}
+
+/// Every source of a variant, one at a time.
+#[derive(Clone, Debug)]
+pub struct OneAtATime {
+    /// Cases of each run.
+    pub rows: u64,
+    /// Everything as it is: one summary for each output.
+    pub all: Vec<Summary>,
+    /// One for each source in use, in the order of the catalogue.
+    pub sources: Vec<SourceRuns>,
+}
+
+/// One source: for each change, what each output is then.
+#[derive(Clone, Debug)]
+pub struct SourceRuns {
+    /// Its id.
+    pub source: &'static str,
+    /// In the order of [`CHANGES`].
+    pub runs: [Vec<Changed>; CHANGES.len()],
+}
+
+/// An output after a change.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Changed {
+    /// The output.
+    pub output: Output,
+    /// Its errors.
+    pub summary: Summary,
+    /// Bias less that with everything as it is, in pairs of the same cases.
+    pub bias_difference: Estimate,
+    /// The same for the standard deviation.
+    pub sd_difference: Estimate,
+    /// The same for the 95 % quantile of the absolute error.
+    pub p95_difference: Estimate,
+}
+
+pub(super) fn ask(asking: &Asking, arm: usize, variant: &Variant) -> Result<OneAtATime, RunError> {
+    let sources = in_use(variant);
+    let mut variants = vec![variant.clone()];
+    for source in &sources {
+        variants.extend(CHANGES.map(|change| scaled(variant, |id| change.factor(id == *source))));
+    }
+    let study = format!("one-at-a-time{}", arm + 1);
+    let cells = Cells { study: &study, variants: &variants, rows: asking.rows };
+    let parts = Parts::list(&run_cells(asking.plan, &cells, asking.folder, asking.threads, asking.progress)?)?;
+    let all = errors(&parts, 0)?;
+    let seed = asking.resampling_seed();
+    let summary = |column: &[f64]| summarise(&Errors::new(column.to_vec(), 0));
+    let mut found = Vec::new();
+    let mut cell = 1;
+    for source in sources {
+        let mut runs = [const { Vec::new() }; CHANGES.len()];
+        for run in &mut runs {
+            let changed = errors(&parts, cell)?;
+            cell += 1;
+            *run = OUTPUTS
+                .into_par_iter()
+                .enumerate()
+                .map(|(i, output)| {
+                    let [bias_difference, sd_difference, p95_difference] = differences(&all[i], &changed[i], seed);
+                    let summary = summary(&changed[i]);
+                    Changed { output, summary, bias_difference, sd_difference, p95_difference }
+                })
+                .collect();
+        }
+        found.push(SourceRuns { source, runs });
+    }
+    Ok(OneAtATime { rows: asking.rows, all: all.iter().map(|column| summary(column)).collect(), sources: found })
+}
+
+/// Differences of mean, standard deviation and 95 % quantile of the absolute value, changed less base, over the rows that
+/// have both; whole rows are resampled.
+fn differences(base: &[f64], changed: &[f64], seed: u64) -> [Estimate; 3] {
+    let both: Vec<(f64, f64)> = base
+        .iter()
+        .copied()
+        .zip(changed.iter().copied())
+        .filter(|(base, changed)| base.is_finite() && changed.is_finite())
+        .collect();
+    let columns = [both.iter().map(|pair| pair.0).collect(), both.iter().map(|pair| pair.1).collect()];
+    let [base, changed] = columns.map(Figures::of);
+    let difference = |weights: &[f64]| {
+        let (one, other) = (base.at(weights), changed.at(weights));
+        std::array::from_fn::<f64, 3, _>(|i| other[i] - one[i])
+    };
+    let rows = both.len();
+    let found = difference(&vec![1.0; rows]);
+    let resampled: Vec<[f64; 3]> =
+        (0..RESAMPLES).map(|resample| difference(&weights(rows, seed, resample))).collect();
+    std::array::from_fn(|i| {
+        percentile(found[i], resampled.iter().map(|values| values[i]).collect(), CONFIDENCE, rows as u64)
+    })
+}
+
+/// A column ready to be weighed.
+struct Figures {
+    values: Vec<f64>,
+    squares: Vec<f64>,
+    /// Rows by falling absolute value.
+    falling: Vec<usize>,
+}
+
+impl Figures {
+    fn of(values: Vec<f64>) -> Self {
+        let mut falling: Vec<usize> = (0..values.len()).collect();
+        falling.sort_by(|&a, &b| values[b].abs().total_cmp(&values[a].abs()));
+        Self { squares: values.iter().map(|value| value * value).collect(), falling, values }
+    }
+
+    /// Mean, standard deviation and 95 % quantile of the absolute value of the weighed rows.
+    fn at(&self, weights: &[f64]) -> [f64; 3] {
+        let count = weights.len() as u64;
+        let Some(rank) = order::quantile_rank(count, 0.95) else { return [f64::NAN; 3] };
+        let n = count as f64;
+        let mean = dot(weights, &self.values) / n;
+        let variance = (dot(weights, &self.squares) / n - mean * mean).max(0.0) * n / (n - 1.0).max(1.0);
+        let beyond = (count - rank) as f64;
+        let mut passed = 0.0;
+        let quantile = self.falling.iter().find(|&&row| {
+            passed += weights[row];
+            passed > beyond
+        });
+        [mean, variance.sqrt(), quantile.map_or(f64::NAN, |&row| self.values[row].abs())]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn identity_weighed_figures_are_those_of_the_rows() {
+        let values: Vec<f64> = (0..200).map(|i| f64::from(i * 37 % 199) - 80.0).collect();
+        let drawn = weights(values.len(), 3, 1);
+        let mut repeated = Vec::new();
+        for (value, weight) in values.iter().zip(&drawn) {
+            let mut left = *weight;
+            while left > 0.0 {
+                repeated.push(*value);
+                left -= 1.0;
+            }
+        }
+        let [mean, sd, p95] = Figures::of(values).at(&drawn);
+        let expected = summarise(&Errors::new(repeated, 0));
+        assert!((mean - expected.bias.unwrap().value).abs() < 1e-12);
+        assert!((sd - expected.sd.unwrap().value).abs() < 1e-10);
+        assert_eq!(Some(p95), expected.p95_abs.map(|p95| p95.value));
+    }
+
+    #[test]
+    fn identity_no_change_no_difference() {
+        let column: Vec<f64> = (0..500).map(|i| f64::from(i * i % 83)).collect();
+        for difference in differences(&column, &column, 1) {
+            assert_eq!((difference.value, difference.standard_error), (0.0, Some(0.0)));
+        }
+    }
+}

@@ -1,0 +1,245 @@
+//! Where the errors come from, on the hip chain: coefficients, shares, studies that go on, and limits on sources.
+
+use crate::support::{Silent, reported};
+use navassay::analysis::Verdict;
+use navassay::experiment::Plan;
+use navassay::measurement::OUTPUTS;
+use navassay::study::budget::{Answer, Strategy, budget};
+use navassay::study::sensitivity::{ArmSensitivity, sensitivity};
+use navassay::trial::RunFolder;
+use std::path::Path;
+
+/// W 240, H 90, cup 40/15, all else without spread; few frames, because no source of these tests is drawn by frame.
+const PELVIS: &str = r#"
+seed = 11
+trials = 2000
+
+[anatomy]
+asis_width_mm = 240.0
+pubis_drop_mm = 90.0
+hip_anterior_mm = 0.0
+hip_superior_mm = 0.0
+hip_lateral_mm = 0.0
+tilt_deg = 0.0
+obliquity_deg = 0.0
+rotation_deg = 0.0
+basis = { kind = "assumed" }
+
+[implant]
+inclination_deg = 40.0
+anteversion_deg = 15.0
+basis = { kind = "assumed" }
+
+[protocol]
+tip_pivot_frames = 3
+landmark_frames = 1
+trace_frames = 12
+centre_frames = 3
+cup_frames = 1
+"#;
+
+fn palpation(sd_mm: f64) -> String {
+    let sides = ["asis", "pubis"].map(|landmark| {
+        let axes = ["anterior", "superior", "lateral"]
+            .map(|axis| format!("{axis}_mm = {{ normal = {{ sd = {sd_mm} }} }}\n"));
+        format!("[noise.landmark.palpation.{landmark}]\n{}basis = {{ kind = \"assumed\" }}\n", axes.concat())
+    });
+    sides.concat()
+}
+
+fn asked(plan: &Plan, folder: &Path) -> (RunFolder, Vec<String>) {
+    let folder = RunFolder::open(folder, plan, false).expect("a folder");
+    let found = sensitivity(plan, &folder, 2, &Silent).expect("room for a small study");
+    let words = found.iter().map(|arm| format!("{:?}", arm.indices)).collect();
+    (folder, words)
+}
+
+fn plan(text: &str) -> Plan {
+    Plan::parse("hip.toml", text).unwrap_or_else(|error| panic!("{text}\n{error}"))
+}
+
+fn with_found<T>(text: &str, use_it: impl FnOnce(&ArmSensitivity) -> T) -> T {
+    let plan = plan(text);
+    let folder = tempfile::tempdir().expect("a folder for temporary files");
+    let run = RunFolder::open(folder.path(), &plan, false).expect("an empty folder");
+    let found = sensitivity(&plan, &run, 2, &Silent).expect("room for a small study");
+    use_it(&found[0])
+}
+
+/// Change of radiographic inclination and anteversion with one more millimetre of each landmark, right hip, W 240 H 90,
+/// cup 40/15: central differences of the plane's closed form, derived and confirmed by an independent simulation.
+const SLOPES: [(&str, f64, f64); 6] = [
+    ("landmark.palpation.asis.anterior_mm.other", 0.00582, 0.39729),
+    ("landmark.palpation.asis.anterior_mm.operated", 0.10382, 0.09038),
+    ("landmark.palpation.pubis.anterior_mm", -0.10965, -0.48765),
+    ("landmark.palpation.asis.anterior_mm", 0.10965, 0.48765),
+    ("landmark.palpation.asis.superior_mm.operated", -0.23873, 0.0),
+    ("landmark.palpation.pubis.lateral_mm", 0.0, 0.0),
+];
+
+#[test]
+fn table_slopes_of_landmarks() {
+    let text = format!(
+        "{PELVIS}[noise]\nonly = [\"landmark.palpation\"]\n{}[sensitivity]\nask = [\"linear\"]\nrows = 64\n",
+        palpation(1.0)
+    );
+    let done = reported(&text);
+    let file = std::fs::read_to_string(done.folder.path().join("tables/coefficients.csv")).expect("the table");
+    assert!(file.starts_with("arm,output,input,input_unit,output_unit,slope\n"), "{file}");
+    let slope = |output: &str, input: &str| -> f64 {
+        let line = file.lines().find(|line| line.starts_with(&format!("base,{output},{input},mm,deg,")));
+        let line = line.unwrap_or_else(|| panic!("no slope of {output} with {input}"));
+        line.rsplit(',').next().and_then(|cell| cell.parse().ok()).expect("a number")
+    };
+    for (input, inclination, anteversion) in SLOPES {
+        assert!((slope("inclination", input) - inclination).abs() < 1e-4, "{input}");
+        assert!((slope("anteversion", input) - anteversion).abs() < 1e-4, "{input}");
+    }
+}
+
+/// Three groups that hardly interact: first-order and total index are each the linear budget's share, and the first-order
+/// indices sum to 1.
+#[test]
+fn identity_shares_are_those_of_the_linear_budget() {
+    let text = format!(
+        "{PELVIS}[noise]\nonly = [\"landmark.palpation\", \"cup.attach\"]\n{}[noise.cup.attach]\ntransverse_deg = {{ normal = {{ sd = 0.5 }} }}\n\
+         basis = {{ kind = \"assumed\" }}\n[sensitivity]\nask = [\"indices\", \"linear\"]\nrows = 4096\ngroups = {{ asis = \
+         [\"landmark.palpation.asis\"], pubis = [\"landmark.palpation.pubis\"], cup = [\"cup\"] }}\n",
+        palpation(1.0)
+    );
+    with_found(&text, |found| {
+        let (indices, linear) = (found.indices.as_ref().expect("asked"), found.linear.as_ref().expect("asked"));
+        for i in 0..2 {
+            let squares = |begins: &str| -> f64 {
+                let own = linear.inputs.iter().filter(|input| input.source.starts_with(begins));
+                own.filter_map(|input| input.contributions).map(|all| all[i].value * all[i].value).sum()
+            };
+            let output = &indices.outputs[i];
+            assert_eq!((output.indices.rows, output.indices.dropped), (4096, 0));
+            for (group, effect) in indices.groups.iter().zip(&output.indices.effects) {
+                let begins = match group.name.as_str() {
+                    "asis" => "landmark.palpation.asis",
+                    "pubis" => "landmark.palpation.pubis",
+                    "cup" => "cup",
+                    _ => "nothing",
+                };
+                let share = squares(begins) / squares("");
+                for index in [effect.first, effect.total] {
+                    // 3.5 standard errors, and what the chain is not linear by: 1 part in 100.
+                    let reach = 3.5 * index.standard_error.expect("a resampled index") + 0.01;
+                    assert!((index.value - share).abs() < reach, "{}: {index:?} against {share}", group.name);
+                }
+            }
+            let sum = output.indices.first_sum.expect("an output that varies");
+            assert!((sum.value - 1.0).abs() < 3.5 * sum.standard_error.expect("resampled"), "{sum:?}");
+            let budget = linear.outputs[i];
+            assert_eq!(budget.output, OUTPUTS[i]);
+        }
+    });
+}
+
+const SMALL: &str = "[sensitivity]\nask = [\"indices\"]\nrows = 128\ngroups = { landmarks = [\"landmark\"] }\n";
+
+/// A source that a file names and switches off leaves every index as it is without it.
+#[test]
+fn identity_a_source_that_is_off_moves_no_index() {
+    let without = format!("{PELVIS}[noise]\nonly = [\"landmark.palpation\", \"cup.attach\"]\n{SMALL}");
+    let with = format!(
+        "{PELVIS}[noise]\nscale = {{ \"cup.seating\" = 0.0 }}\nonly = [\"landmark.palpation\", \"cup.attach\", \"cup.seating\"]\n\
+         [noise.cup.seating]\neach_axis_deg = {{ normal = {{ sd = 3.0 }} }}\nbasis = {{ kind = \"assumed\" }}\n{SMALL}"
+    );
+    let found = [without, with].map(|text| with_found(&text, |found| found.indices.clone().expect("asked")));
+    for (one, other) in found[0].outputs.iter().zip(&found[1].outputs) {
+        assert_eq!(one.indices, other.indices);
+    }
+}
+
+#[test]
+fn identity_a_study_goes_on_where_it_was_killed() {
+    let text = format!("{PELVIS}{SMALL}");
+    let plan = plan(&text);
+    let folder = tempfile::tempdir().expect("a folder for temporary files");
+    let (run, before) = asked(&plan, folder.path());
+    let study =
+        std::fs::read_dir(run.path().join("studies")).expect("studies").next().expect("one").expect("an entry");
+    let mut parts: Vec<_> =
+        std::fs::read_dir(study.path()).expect("its parts").map(|entry| entry.expect("an entry").path()).collect();
+    parts.sort();
+    assert_eq!(parts.len(), 4, "two sets of draws, the landmarks and the rest");
+    let bytes = parts.each_read();
+    std::fs::remove_file(&parts[1]).expect("a part");
+    std::fs::write(&parts[2], b"cut short").expect("a part");
+    let kept = std::fs::metadata(&parts[0]).expect("a part").modified().expect("a time");
+    drop(run);
+    let (_, after) = asked(&plan, folder.path());
+    assert_eq!(before, after);
+    assert_eq!(bytes, parts.each_read());
+    assert_eq!(
+        kept,
+        std::fs::metadata(&parts[0]).expect("a part").modified().expect("a time"),
+        "made again for nothing"
+    );
+}
+
+trait EachRead {
+    fn each_read(&self) -> Vec<Vec<u8>>;
+}
+
+impl EachRead for Vec<std::path::PathBuf> {
+    fn each_read(&self) -> Vec<Vec<u8>> {
+        self.iter().map(|path| std::fs::read(path).expect("a part")).collect()
+    }
+}
+
+const ANTEVERSION: &str = r#"
+[[requirement]]
+id = "ACC"
+text = "Anteversion within 5 degrees in 95 of 100 cases."
+output = "anteversion"
+limit_deg = 5.0
+proportion = 0.95
+confidence = 0.95
+"#;
+
+fn isotropic(seed: u64, trials: u64) -> String {
+    let pelvis = PELVIS
+        .replace("seed = 11", &format!("seed = {seed}"))
+        .replace("trials = 2000", &format!("trials = {trials}"));
+    format!(
+        "{pelvis}[noise]\nonly = [\"landmark.palpation\"]\n{}{ANTEVERSION}[sensitivity]\ngroups = {{ palpation = [\"landmark.palpation\"] }}\n",
+        palpation(1.0)
+    )
+}
+
+/// Isotropic palpation alone, W 240 H 90, cup 40/15: 95 % of the errors of anteversion are within 5 degrees at 4.0 mm an axis
+/// (the sd of anteversion is 0.6379 degrees a millimetre by the slopes above: 5 / 1.96 / 0.6379 = 4.0).
+#[test]
+fn outside_budget_of_isotropic_palpation() {
+    let plan = plan(&isotropic(3, 20_000));
+    let found = budget(&plan, &plan.variants[0], 2, &Silent).expect("a search");
+    let alone = found.found.iter().find(|found| found.strategy == Strategy::Alone(0)).expect("one knob");
+    let scale = |answer: &Answer| match answer {
+        Answer::Scales { scales, .. } => scales[0],
+        other => panic!("{other:?}"),
+    };
+    let (limit, assured) = (scale(&alone.limit), scale(&alone.assured));
+    assert!((limit - 4.0).abs() < 0.1, "{limit}");
+    assert!(assured < limit && assured > 0.95 * limit, "{assured} of {limit}");
+    assert_eq!(alone.fresh.len(), 1);
+}
+
+/// Twenty searches, each with a fresh run at its own assured scale: about nine in ten pass.
+#[test]
+#[ignore = "a minute or two: twenty searches of 20,000 cases a run"]
+fn coverage_fresh_runs_at_the_assured_scale() {
+    let passed = (0..20)
+        .filter(|seed| {
+            let plan = plan(&isotropic(100 + seed, 20_000));
+            let found = budget(&plan, &plan.variants[0], 2, &Silent).expect("a search");
+            found.found[0].fresh[0].verdict == Verdict::Pass
+        })
+        .count();
+    println!("{passed} of 20 fresh runs passed");
+    // 18 expected; fewer than 14 or so has a probability below 0.003 if nine in ten pass.
+    assert!(passed >= 14, "{passed} of 20");
+}
