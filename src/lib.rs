@@ -21,6 +21,8 @@ pub mod explain;
 #[cfg(feature = "simulator")]
 pub mod record;
 #[cfg(feature = "simulator")]
+pub mod replay;
+#[cfg(feature = "simulator")]
 pub mod report;
 #[cfg(feature = "simulator")]
 pub mod simulation;

@@ -3,6 +3,7 @@
 
 pub mod accelerated;
 pub mod adaptive;
+pub mod agreement;
 pub mod around;
 pub mod assured;
 pub mod binomial;
@@ -21,6 +22,7 @@ pub mod order;
 mod quadrature;
 mod sample;
 pub mod shape;
+pub mod spread;
 mod summary;
 pub mod tolerance;
 mod verdict;

@@ -463,7 +463,8 @@ mod tests {
             values in prop::collection::vec(-8_i32..=8, 0..300), // whole, so that many are at the limit
             failed in 0_u64..6,
             limit in 0_u32..9,
-            proportion in prop::sample::select(vec![0.5, 0.8, 0.9, 0.95, 0.99]),
+            proportion in prop::sample::select(vec![0.6, 0.8, 0.9, 0.95, 0.99]),
+            // With one half for both, a tie in exact numbers is decided by rounding.
             confidence in prop::sample::select(vec![0.5, 0.8, 0.9, 0.95, 0.99]),
         ) {
             let rule = Rule::absolute(f64::from(limit), proportion, confidence);

@@ -28,6 +28,10 @@ pub enum Command {
     Trial(TrialArguments),
     /// From limits on outputs to limits on noise sources: how far each may be scaled.
     Budget(BudgetArguments),
+    /// Touch a virtual phantom: points over the camera's volume, distances, the pointer tilted, the camera disturbed.
+    Phantom(PhantomArguments),
+    /// Measure recorded cases by the same procedure, and compare them with their truth and with a simulated run.
+    Replay(ReplayArguments),
     /// Compare the program with published figures on this machine.
     Selfcheck(SelfcheckArguments),
     /// Say what a source, an output, a key or a term means, its unit, its default and where that comes from.
@@ -107,6 +111,63 @@ pub struct TrialArguments {
     /// Seed, instead of the file's.
     #[arg(long, value_name = "N")]
     pub seed: Option<u64>,
+    /// Write the trial into this folder as a bench would record it, with its truth and a file that replays it.
+    #[arg(long, value_name = "DIR")]
+    pub record: Option<PathBuf>,
+    /// Record all trials up to this one.
+    #[arg(long, value_name = "N", requires = "record")]
+    pub to: Option<u64>,
+    /// Record marker positions instead of poses.
+    #[arg(long, requires = "record")]
+    pub markers: bool,
+    /// Record Parquet instead of CSV.
+    #[arg(long, requires = "record")]
+    pub parquet: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct ReplayArguments {
+    /// Experiment file (TOML) with a section [replay].
+    pub file: PathBuf,
+    /// Folder of the results [default: reports/<file stem>].
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Folder of a simulated run whose errors predict those of the bench, instead of the file's.
+    #[arg(long, value_name = "DIR")]
+    pub model: Option<PathBuf>,
+    /// Estimate the noise from the recordings, and write it as an experiment file that runs.
+    #[arg(long)]
+    pub fit: bool,
+    /// Remove a run from the folder.
+    #[arg(long)]
+    pub replace: bool,
+    /// No table.
+    #[arg(long)]
+    pub quiet: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct PhantomArguments {
+    /// Experiment file (TOML).
+    pub file: PathBuf,
+    /// Folder of the results [default: reports/<file stem>-phantom].
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Number of trials, each with a new device.
+    #[arg(long, value_name = "N", default_value_t = 1000, value_parser = clap::value_parser!(u64).range(2..=1_000_000))]
+    pub trials: u64,
+    /// Distance of the phantom's middle from the camera, mm.
+    #[arg(long, value_name = "MM", default_value_t = 250.0)]
+    pub distance: f64,
+    /// Distance between neighbouring divots, mm.
+    #[arg(long, value_name = "MM", default_value_t = 75.0)]
+    pub spacing: f64,
+    /// Tilt of the pointer in the middle, degrees.
+    #[arg(long, value_name = "DEG", default_value_t = 30.0)]
+    pub tilt: f64,
+    /// Remove a run from the folder.
+    #[arg(long)]
+    pub replace: bool,
 }
 
 #[derive(Debug, Args)]

@@ -23,6 +23,16 @@ struct Plain {
     help: Option<String>,
 }
 
+/// Something to know.
+#[derive(Debug, thiserror::Error, Diagnostic)]
+#[error("{message}")]
+#[diagnostic(severity(Warning))]
+struct Remark {
+    message: String,
+    #[help]
+    help: Option<String>,
+}
+
 impl Stop {
     /// Stops with a message and perhaps a way out.
     pub fn new(ending: Ending, message: impl std::fmt::Display, help: Option<&str>) -> Self {
@@ -84,6 +94,11 @@ pub fn warn(warnings: &[Warning]) {
     for warning in warnings {
         show(warning);
     }
+}
+
+/// Says something that stops nothing.
+pub fn remark(message: &str, help: Option<&str>) {
+    show(&Remark { message: message.to_owned(), help: help.map(str::to_owned) });
 }
 
 fn show(diagnostic: &dyn Diagnostic) {

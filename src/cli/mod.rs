@@ -7,7 +7,9 @@ mod check;
 mod explain;
 mod message;
 mod new;
+mod phantom;
 mod progress;
+mod replay;
 mod run;
 mod selfcheck;
 mod share;
@@ -62,6 +64,8 @@ pub fn main() -> ExitCode {
         Command::Assess(arguments) => assess::assess(&arguments),
         Command::Trial(arguments) => trial::trial(&arguments),
         Command::Budget(arguments) => budget::run(&arguments),
+        Command::Phantom(arguments) => phantom::phantom(&arguments),
+        Command::Replay(arguments) => replay::replay(&arguments),
         Command::Selfcheck(arguments) => selfcheck::selfcheck(&arguments),
         Command::Explain(arguments) => explain::explain(&arguments),
         Command::New(arguments) => new::new(&arguments),

@@ -3,8 +3,9 @@
 use crate::analysis::Estimate;
 use crate::experiment::{Plan, Requirement, Variant};
 use crate::record::sums::SUMS_FILE;
+use crate::replay::NoiseFit;
 use crate::report::words::{Bound, bounded_percent, percent};
-use crate::report::{PAGE, Written};
+use crate::report::{Bench, PAGE, Phantom, Written, agreement, outcomes};
 use crate::study::{Assessment, OutputAssessment};
 use crate::trial::RunFolder;
 use comfy_table::{CellAlignment, LineStyle, Row, Table, TableStyle};
@@ -40,6 +41,102 @@ pub fn results(plan: &Plan, assessment: &Assessment) -> String {
         let _ = writeln!(text, "\n{}", verdict_table(assessment));
     }
     text
+}
+
+/// What recorded cases showed.
+pub fn bench(bench: &Bench) -> String {
+    let (plan, assessment) = (bench.plan, bench.assessment);
+    let (whole, part, refused) = outcomes(bench);
+    let mut text = format!(
+        "{}: {} recorded cases; {whole} measured whole, {part} in part, {refused} not measured\n",
+        plan.title, plan.trials
+    );
+    if let Some(question) = &plan.question {
+        let _ = writeln!(text, "{question}");
+    }
+    for variant in &plan.variants {
+        let rows: Vec<_> =
+            assessment.outputs.iter().filter(|assessed| std::ptr::eq(assessed.variant, variant)).collect();
+        let _ = writeln!(text, "\n{}", heading(variant, plan));
+        if rows.iter().all(|row| row.summary.n == 0) {
+            let _ = writeln!(text, "no truth is known: readings and no errors");
+        } else {
+            let _ = writeln!(text, "{}", summary_table(rows.into_iter()));
+        }
+    }
+    if !assessment.requirements.is_empty() {
+        let _ = writeln!(text, "\n{}", verdict_table(assessment));
+    }
+    if let Some(fit) = bench.fit {
+        let _ = writeln!(text, "\nnoise fitted to the recordings\n{}", fit_table(fit));
+    }
+    for validated in bench.validation.iter().flat_map(|validation| &validation.variants) {
+        let arm = &plan.variants[validated.variant].arm;
+        let _ = writeln!(
+            text,
+            "\nmodel against bench, {arm}\n{}",
+            agreement(&validated.agreements).replace('\u{a0}', " ")
+        );
+    }
+    text
+}
+
+/// What a virtual phantom showed: the best and the worst place, and distances.
+pub fn phantom(found: &Phantom) -> String {
+    let mut text = format!("{}: virtual phantom, {} trials\n", found.plan.title, found.plan.trials);
+    for (variant, study) in &found.studies {
+        let _ = writeln!(text, "\n{}", variant.arm);
+        let mut table = table(["what", "95 % within, best", "worst", "unit"]);
+        for (what, rows, unit) in [
+            ("position of a point", &study.points, "mm"),
+            ("distance of two points", &study.distances, "mm"),
+            ("point with the pointer tilted", &study.tilted, "mm"),
+            ("axis of the pointer", &study.pointers, "°"),
+            ("seeming displacement, camera put back", &study.disturbed[0], "mm"),
+            ("seeming displacement, camera knocked", &study.disturbed[1], "mm"),
+        ] {
+            let best = rows.iter().map(|row| row.p95).fold(f64::INFINITY, f64::min);
+            let worst = rows.iter().map(|row| row.p95).fold(0.0, f64::max);
+            table.add_row([what.to_owned(), format!("{best:.3}"), format!("{worst:.3}"), unit.to_owned()]);
+        }
+        let _ = writeln!(text, "{}\n{} trials failed", align_right(table), study.failed);
+    }
+    text
+}
+
+/// The last lines of a phantom.
+pub fn phantom_files(folder: &RunFolder, written: &Written) -> String {
+    let Written { tables, charts, .. } = written;
+    format!(
+        "\nwritten to {}\n  run.json\n  tables/ ({tables} CSV files)\n  charts/ ({charts} SVG files)\n  {PAGE}\n  {SUMS_FILE}\n",
+        folder.path().display(),
+    )
+}
+
+fn fit_table(fit: &NoiseFit) -> String {
+    let mut table = table(["what", "sd", "interval", "unit", "captures"]);
+    for row in &fit.rows {
+        let Some(spread) = row.spread else { continue };
+        table.add_row([
+            row.meaning.clone(),
+            format!("{:.4}", spread.sd),
+            format!("{:.4}..{:.4}", spread.low, spread.high),
+            row.unit.to_owned(),
+            row.captures.to_string(),
+        ]);
+    }
+    align_right(table)
+}
+
+/// The last lines of a replay.
+pub fn bench_files(folder: &RunFolder, written: &Written, fitted: Option<&str>) -> String {
+    let Written { tables, charts, .. } = written;
+    let fitted = fitted.map_or(String::new(), |name| format!("  {name}\n"));
+    format!(
+        "\nwritten to {}\n  run.json\n  tables/ ({tables} CSV files, among them readings.csv and errors.csv)\n  charts/ \
+         ({charts} SVG files)\n{fitted}  {PAGE}\n  {SUMS_FILE}\n",
+        folder.path().display(),
+    )
 }
 
 /// The last lines: every file written, tables and charts by their folder.

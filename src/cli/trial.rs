@@ -5,7 +5,7 @@ use super::arguments::TrialArguments;
 use super::message::{Stop, warn};
 use super::terminal::{align_right, show, table};
 use crate::experiment::{Plan, Variant};
-use crate::trial::{Passage, TrialRunner};
+use crate::trial::{Passage, RecordOptions, TrialRunner};
 use std::fmt::Write as _;
 
 /// Tells one case.
@@ -23,8 +23,18 @@ pub fn trial(arguments: &TrialArguments) -> Result<Ending, Stop> {
         "{} hip. Positions and directions are X Y Z in true bony axes (anterior, superior, to the patient's right).",
         variant.procedure.side.word()
     );
-    for passage in TrialRunner::new(variant, seed).in_design(plan.design).story(arguments.number) {
+    let runner = TrialRunner::new(variant, seed).in_design(plan.design);
+    for passage in runner.story(arguments.number) {
         told(&mut text, passage);
+    }
+    if let Some(folder) = &arguments.record {
+        let options = RecordOptions { markers: arguments.markers, parquet: arguments.parquet };
+        let trials = arguments.number..=arguments.to.unwrap_or(arguments.number);
+        let files = runner.record(variant, trials, options, folder)?;
+        let _ = writeln!(text, "\nrecorded");
+        for file in files {
+            let _ = writeln!(text, "  {}", file.display());
+        }
     }
     show(&text);
     Ok(Ending::Shown)

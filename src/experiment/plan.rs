@@ -4,6 +4,7 @@ use super::data::{self, DataColumn};
 use super::design::Design;
 use super::diagnostics::{ExperimentError, Fault, File, Warning};
 use super::overrides::{self, Override, WrittenArm};
+use super::replay::{self, Replay};
 use super::sensitivity::{Budgeting, Question, Sensitivity};
 use super::spec::{Reader, WrittenDesign, WrittenJoint, WrittenRequirement, impossible};
 use super::tree::{self, DEFAULTS, Tree};
@@ -55,8 +56,19 @@ pub struct Plan {
     pub budgeting: Budgeting,
     /// Magnitudes that are known within a range only; the variants of the plan have the middle of each.
     pub uncertain: Uncertain,
+    /// What it says of recorded cases.
+    pub replay: Option<Replay>,
     /// What a reader of the results should know.
     pub warnings: Vec<Warning>,
+}
+
+/// What an experiment is read for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Purpose {
+    /// To be simulated: it needs a seed.
+    Simulate,
+    /// To measure recorded cases: it needs to say which.
+    Replay,
 }
 
 /// One arm at one point of the sweeps.
@@ -142,12 +154,25 @@ impl Plan {
     /// # Errors
     /// With everything that is wrong with it, each thing at its place; or if the file cannot be read.
     pub fn read(path: impl AsRef<Path>) -> Result<Self, ExperimentError> {
-        let name = path.as_ref().display().to_string();
-        let text = std::fs::read_to_string(&path).map_err(|error| {
-            let fault = Fault::new(None, format!("cannot read {name}"), error.to_string());
-            File::new(&name, "").error(fault)
-        })?;
+        let (name, text) = read_text(path.as_ref())?;
         Self::parse(&name, &text)
+    }
+
+    /// Reads the experiment file of recorded cases: it says in `[replay]` where they are, and needs no seed.
+    ///
+    /// # Errors
+    /// As [`Self::read`].
+    pub fn read_replay(path: impl AsRef<Path>) -> Result<Self, ExperimentError> {
+        let (name, text) = read_text(path.as_ref())?;
+        Self::parse_replay(&name, &text)
+    }
+
+    /// The plan of the text of an experiment of recorded cases.
+    ///
+    /// # Errors
+    /// As [`Self::parse`].
+    pub fn parse_replay(name: &str, text: &str) -> Result<Self, ExperimentError> {
+        Self::parse_with(name, text, Purpose::Replay, None)
     }
 
     /// The plan of an experiment's text; `name` is shown in messages.
@@ -155,7 +180,7 @@ impl Plan {
     /// # Errors
     /// With everything that is wrong with it, each thing at its place.
     pub fn parse(name: &str, text: &str) -> Result<Self, ExperimentError> {
-        Self::parse_with(name, text, None)
+        Self::parse_with(name, text, Purpose::Simulate, None)
     }
 
     /// The same with columns of measured values that were kept with a run, in place of the files that the text names.
@@ -163,10 +188,15 @@ impl Plan {
     /// # Errors
     /// With everything that is wrong with it, each thing at its place.
     pub fn parse_saved(name: &str, text: &str, data: &[DataColumn]) -> Result<Self, ExperimentError> {
-        Self::parse_with(name, text, Some(data))
+        Self::parse_with(name, text, Purpose::Simulate, Some(data))
     }
 
-    fn parse_with(name: &str, text: &str, saved: Option<&[DataColumn]>) -> Result<Self, ExperimentError> {
+    fn parse_with(
+        name: &str,
+        text: &str,
+        purpose: Purpose,
+        saved: Option<&[DataColumn]>,
+    ) -> Result<Self, ExperimentError> {
         let file = File::new(name, text);
         let defaults = tree::parse(DEFAULTS).map_err(|fault| file.error(fault))?;
         let written = tree::parse(text).map_err(|fault| file.error(fault))?;
@@ -181,7 +211,11 @@ impl Plan {
         let tree = Tree::overlay(defaults, written);
 
         let mut reader = Reader::new(&tree);
-        let head = Head::read(&mut reader, name);
+        let head = Head::read(&mut reader, name, purpose);
+        let replay = reader.replay();
+        if purpose == Purpose::Replay {
+            reader.faults.extend(replay::missing(&tree));
+        }
         let arms = reader.arms();
         let (sensitivity, budgeting) = (reader.sensitivity(), reader.budgeting());
         let seed = head.as_ref().map_or(0, |head| head.seed);
@@ -204,7 +238,8 @@ impl Plan {
             for (index, point) in (0..).zip(&grid) {
                 // What is wrong with the file is wrong with most variants: enough is enough.
                 if faults.len() < MOST_FAULTS {
-                    variants.extend(variant(&settled, arm, index, point, &mut faults, &mut warnings));
+                    let place = (index, point.as_slice());
+                    variants.extend(variant(&settled, arm, place, purpose, &mut faults, &mut warnings));
                 }
             }
         }
@@ -217,7 +252,7 @@ impl Plan {
                 // What an arm or a sweep fixes is not uncertain there.
                 let fixed = |change: &&Override| overrides::conflict(arm, std::slice::from_ref(*change)).is_some();
                 let free = point.iter().filter(|change| !fixed(change)).chain(first).cloned().collect::<Vec<_>>();
-                variant(&settled, arm, 0, &free, &mut faults, &mut Vec::new())
+                variant(&settled, arm, (0, free.as_slice()), purpose, &mut faults, &mut Vec::new())
             });
             uncertain.variants.push(of_arm.collect());
         }
@@ -226,8 +261,10 @@ impl Plan {
             // A head that cannot be read has said why.
             return Err(file.error(Fault::new(None, "this experiment cannot be read", "")));
         };
-        warn::trials(&tree, head.trials, &head.requirements, &mut warnings);
-        warn::borrowed_bases(&tree, &mut warnings);
+        if purpose == Purpose::Simulate {
+            warn::trials(&tree, head.trials, &head.requirements, &mut warnings);
+            warn::borrowed_bases(&tree, &mut warnings);
+        }
         let as_written = |change: &Override| {
             let words = match change.value.get_ref() {
                 DeValue::Float(number) => number.to_string(),
@@ -259,8 +296,21 @@ impl Plan {
             sensitivity,
             budgeting,
             uncertain,
+            replay,
             warnings: file.warnings(warnings),
         })
+    }
+}
+
+/// The name of a file as shown in messages, and its text.
+fn read_text(path: &Path) -> Result<(String, String), ExperimentError> {
+    let name = path.display().to_string();
+    match std::fs::read_to_string(path) {
+        Ok(text) => Ok((name, text)),
+        Err(error) => {
+            let fault = Fault::new(None, format!("cannot read {name}"), error.to_string());
+            Err(File::new(&name, "").error(fault))
+        }
     }
 }
 
@@ -283,11 +333,11 @@ struct Head {
 
 impl Head {
     /// `None` with faults in the reader.
-    fn read(reader: &mut Reader, name: &str) -> Option<Self> {
+    fn read(reader: &mut Reader, name: &str, purpose: Purpose) -> Option<Self> {
         let stem = || Path::new(name).file_stem().unwrap_or_default().to_string_lossy().into_owned();
         let title = reader.optional("title").unwrap_or_else(stem);
         let (question, context_of_use) = (reader.optional("question"), reader.optional("context_of_use"));
-        let seed = reader.seed();
+        let seed = reader.seed(purpose);
         let trials: Option<u64> = reader.value("trials");
         if let Some(trials) = trials {
             reader.demand((1..=1_000_000_000).contains(&trials), "trials", trials, "1 to 1000000000");
@@ -314,9 +364,12 @@ impl Head {
 }
 
 impl Reader<'_, '_> {
-    fn seed(&mut self) -> Option<u64> {
+    fn seed(&mut self, purpose: Purpose) -> Option<u64> {
         if self.tree.get("seed").is_some() {
             return self.value("seed");
+        }
+        if purpose == Purpose::Replay {
+            return Some(0);
         }
         self.faults.push(
             Fault::new(Some(0..0), "`seed` is missing", "expected a line such as seed = 1 above the first section")
@@ -469,8 +522,8 @@ impl Reader<'_, '_> {
 fn variant<'i>(
     base: &Tree<'i>,
     arm: &WrittenArm<'i>,
-    point: u32,
-    values: &[Override<'i>],
+    (point, values): (u32, &[Override<'i>]),
+    purpose: Purpose,
     faults: &mut Vec<Fault>,
     warnings: &mut Vec<Fault>,
 ) -> Option<Variant> {
@@ -490,6 +543,12 @@ fn variant<'i>(
     let clean = reader.faults.is_empty();
     faults.append(&mut reader.faults);
     let mut variant = found.filter(|_| clean)?;
+    if purpose == Purpose::Replay {
+        replay::borrowed_tools(&tree, variant.procedure.femur, warnings);
+        return Some(variant);
+    }
+    // A simulated tip is always pivoted.
+    variant.procedure.instruments.probe_tip = None;
     warn::replaced_numbers(&tree, warnings);
     warn::thin_tissue(&tree, &variant.model.noise, warnings);
     warn::all_assumed(&tree, &mut variant.model.noise, warnings);
@@ -501,13 +560,13 @@ impl Reader<'_, '_> {
     fn variant(&mut self, arm: &str, point: u32) -> Option<Variant> {
         // Every section is read before any is missed, so that each may speak of its own faults.
         let side = self.choice("anatomy.side", &[Side::Right, Side::Left], Side::word);
-        let plane = self.choice("measure.plane", &PLANES, Plane::word);
+        let plane = self.choice("measure.plane", &Plane::ALL, Plane::word);
         let truth = match self.tree.get("measure.measurand_plane") {
-            Some(_) => self.choice("measure.measurand_plane", &PLANES, Plane::word),
+            Some(_) => self.choice("measure.measurand_plane", &Plane::ALL, Plane::word),
             None => plane,
         };
-        let femur = self.choice("measure.femur", &FEATURES, FemurFeature::word);
-        let angles = self.choice("measure.angles", &DEFINITIONS, AngleDefinition::word);
+        let femur = self.choice("measure.femur", &FemurFeature::ALL, FemurFeature::word);
+        let angles = self.choice("measure.angles", &AngleDefinition::ALL, AngleDefinition::word);
         let least_tracked_proportion: Option<f64> = self.value("measure.least_tracked_proportion");
         if let Some(found) = least_tracked_proportion {
             self.demand((0.0..=1.0).contains(&found), "measure.least_tracked_proportion", found, "0 to 1");
@@ -562,12 +621,6 @@ impl Reader<'_, '_> {
         Some(Variant { arm: arm.to_owned(), point, model, procedure, measurand_plane: truth? })
     }
 }
-
-const PLANES: [Plane; 2] = [Plane::Bony, Plane::Level];
-const FEATURES: [FemurFeature; 4] =
-    [FemurFeature::Divot, FemurFeature::Circle, FemurFeature::Ellipse, FemurFeature::ThreeDivots];
-const DEFINITIONS: [AngleDefinition; 3] =
-    [AngleDefinition::Radiographic, AngleDefinition::Operative, AngleDefinition::Anatomic];
 
 /// The reduction of a file that names none.
 fn final_reduction() -> Reduction {

@@ -4,7 +4,7 @@ use crate::simulation::noise::SOURCES;
 use toml::de::{DeTable, DeValue};
 
 /// Keys without a default, by the table they stand in.
-const WITHOUT_DEFAULT: [(&str, &[&str]); 6] = [
+const WITHOUT_DEFAULT: &[(&str, &[&str])] = &[
     ("", &["title", "question", "context_of_use", "seed", "reduction", "arm", "sweep", "requirement"]),
     ("measure", &["measurand_plane"]),
     (
@@ -14,6 +14,7 @@ const WITHOUT_DEFAULT: [(&str, &[&str]); 6] = [
     ("protocol", &["stillness_limit_mm"]),
     ("noise", &["only", "correlation"]),
     ("camera", &["pose_covariance"]),
+    ("replay", &["recordings", "truth", "model"]),
 ];
 
 /// Arrays of tables, with the keys of one table.
@@ -73,7 +74,7 @@ pub(super) fn has_own_keys(path: &str) -> bool {
 }
 
 /// What no arm and no sweep may set: it belongs to the experiment as a whole.
-pub(super) const WHOLE_EXPERIMENT: [&str; 12] = [
+pub(super) const WHOLE_EXPERIMENT: [&str; 13] = [
     "seed",
     "trials",
     "looks",
@@ -83,6 +84,7 @@ pub(super) const WHOLE_EXPERIMENT: [&str; 12] = [
     "arm",
     "sweep",
     "sensitivity",
+    "replay",
     "title",
     "question",
     "context_of_use",
@@ -150,7 +152,7 @@ pub fn file_keys() -> Vec<String> {
     let mut keys: Vec<String> = BASIS.iter().map(|key| joined("basis", key)).collect();
     let records = |key: &str| RECORDS.iter().find(|(name, _)| *name == key).map(|(_, keys)| *keys);
     for (table, without_default) in WITHOUT_DEFAULT {
-        for key in without_default {
+        for key in *without_default {
             let path = joined(table, key);
             match records(&path) {
                 Some(inner) => keys.extend(inner.iter().map(|inner| joined(&path, inner))),

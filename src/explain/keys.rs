@@ -136,6 +136,21 @@ const KEYS: &[(&str, &str)] = &[
         "proportion of a capture's frames that must give a pose; with fewer the capture fails, for the reason of most \
          lost frames",
     ),
+    ("replay.recordings", "the file of recorded cases, CSV or Parquet, from the folder of the experiment file"),
+    ("replay.truth", "the file of what is known to be true of them; optional"),
+    (
+        "replay.model",
+        "the folder of a simulated run of the same arms, whose errors predict those of the bench; optional",
+    ),
+    (
+        "replay.still",
+        "steps in which the tool was held still by a fixture: their frames show the camera's noise alone",
+    ),
+    (
+        "replay.remount",
+        "steps recorded in several takes, the tool left where it was and the camera taken off and put back between them",
+    ),
+    ("replay.confidence", "confidence of fitted intervals, and of the statement that a bench is not predicted"),
     ("noise.off", "noise sources that are switched off: ids, or the beginnings of ids"),
     ("noise.only", "noise sources that alone are on; not together with off"),
     ("noise.scale", "factor on all draws of a source, or of all whose ids begin so; for a rare event on its size"),

@@ -286,6 +286,12 @@ impl<From, To> Rotation<From, To> {
         Self(Matrix3::new(x[0], x[1], x[2], y[0], y[1], y[2], z[0], z[1], z[2]), PhantomData)
     }
 
+    /// The unit quaternion `(w, x, y, z)`, with `w` not negative.
+    #[must_use]
+    pub fn quaternion(&self) -> [f64; 4] {
+        rotation::quaternion(&self.0)
+    }
+
     /// The matrix: its columns are the axes of `From` in `To`.
     #[inline]
     #[must_use]

@@ -29,6 +29,13 @@ where
     ]
 }
 
+/// Unit quaternion of a rotation matrix, scalar first and not negative.
+pub fn quaternion(matrix: &Matrix3<f64>) -> [f64; 4] {
+    let q = UnitQuaternion::from_rotation_matrix(&Rotation3::from_matrix_unchecked(*matrix));
+    let sign = if q.w < 0.0 { -1.0 } else { 1.0 };
+    [q.w, q.i, q.j, q.k].map(|part| sign * part)
+}
+
 /// The smallest turn taking unit vector `from` to unit vector `to`; `None` if they are opposite.
 pub fn smallest_between(from: &Vector3<f64>, to: &Vector3<f64>) -> Option<Matrix3<f64>> {
     let cosine = from.dot(to);
@@ -53,6 +60,17 @@ mod tests {
         ] {
             let back = rotation_vector(&from_rotation_vector(&vector));
             assert!((back - vector).norm() < 1e-14, "{vector} {back}");
+        }
+    }
+
+    #[test]
+    fn identity_quaternion_there_and_back() {
+        for vector in [[0.3, -0.2, 0.9], [-2.9, 0.4, 0.3], [0.0, 0.0, 0.0], [0.0, 3.1, 0.2], [1e-9, 0.0, 2.0]] {
+            let matrix = from_rotation_vector(&Vector3::from(vector));
+            let found = quaternion(&matrix);
+            assert!(found[0] >= 0.0);
+            let back = Matrix3::from(from_quaternion(found)).transpose();
+            assert!((back - matrix).norm() < 1e-15, "{vector:?}");
         }
     }
 

@@ -1,7 +1,7 @@
 //! What the measurement is told beforehand: side, plane, feature, definition, and the tools as drawn.
 
 use super::frames::{Camera, Feature, Tracker};
-use crate::geometry::{Direction, Layout, Rig, SemiAxes};
+use crate::geometry::{Direction, Layout, Point, Rig, SemiAxes};
 
 /// The operated side.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -42,6 +42,9 @@ pub enum Plane {
 }
 
 impl Plane {
+    /// Every plane.
+    pub const ALL: [Self; 2] = [Self::Bony, Self::Level];
+
     /// The word for it in files.
     #[must_use]
     pub const fn word(self) -> &'static str {
@@ -66,6 +69,9 @@ pub enum FemurFeature {
 }
 
 impl FemurFeature {
+    /// Every feature.
+    pub const ALL: [Self; 4] = [Self::Divot, Self::Circle, Self::Ellipse, Self::ThreeDivots];
+
     /// The word for it in files.
     #[must_use]
     pub const fn word(self) -> &'static str {
@@ -90,6 +96,9 @@ pub enum AngleDefinition {
 }
 
 impl AngleDefinition {
+    /// Every definition.
+    pub const ALL: [Self; 3] = [Self::Radiographic, Self::Operative, Self::Anatomic];
+
     /// The word for it in files.
     #[must_use]
     pub const fn word(self) -> &'static str {
@@ -129,6 +138,8 @@ pub struct Instruments {
     pub trackers: Option<Trackers>,
     /// Cameras; `None` where no images are recorded.
     pub cameras: Option<Cameras>,
+    /// Probe tip as drawn, for cases without a tip pivot; `None` where the tip must be pivoted.
+    pub probe_tip: Option<Point<Tracker>>,
     /// Cup axis in the inserter tracker's axes, out of the opening.
     pub cup_axis: Direction<Tracker>,
     /// Semi-axes of the elliptic groove, mm.

@@ -34,8 +34,8 @@ pub struct Procedure {
 /// Every estimate of a case, each standing or failing by itself.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Estimates {
-    /// Probe tip, and the place it was pivoted in.
-    pub tip: Result<Pivot<Tracker, Camera>, Failure>,
+    /// Probe tip: pivoted, or as drawn where it was not pivoted and a drawing is given.
+    pub tip: Result<Point<Tracker>, Failure>,
     /// Left ASIS, as touched.
     pub asis_left: Result<Point<Camera>, Failure>,
     /// Right ASIS, as touched.
@@ -112,19 +112,19 @@ impl Procedure {
         reductions.clear();
         let mut case = Case { procedure: self, observed, workspace };
 
-        // 1. The probe tip is found by pivoting.
-        let tip = case.pivot(Step::TipPivot);
-        let tip_point = tip.map(|pivot| pivot.in_tool);
+        // 1. The probe tip is found by pivoting, or known from its drawing.
+        let tip_pivot = case.pivot(Step::TipPivot);
+        let tip = case.tip(tip_pivot);
 
         // 2. The plane is built from what was touched and, for the level plane, from the level.
-        let asis_left = case.touched(Step::AsisLeft, tip_point);
-        let asis_right = case.touched(Step::AsisRight, tip_point);
-        let pubis = case.touched(Step::Pubis, tip_point);
+        let asis_left = case.touched(Step::AsisLeft, tip);
+        let asis_right = case.touched(Step::AsisRight, tip);
+        let pubis = case.touched(Step::Pubis, tip);
         let up = case.up();
         let axes = self.axes(asis_left, asis_right, pubis, up);
 
         // 3. The femoral feature before dislocation.
-        let baseline = case.feature(Step::FemurBaseline, 0, tip_point);
+        let baseline = case.feature(Step::FemurBaseline, 0, tip);
 
         // 4. The native centre. 5. The camera is taken off and put back.
         let native = case.pivot(Step::CentreNative);
@@ -137,17 +137,17 @@ impl Procedure {
         let cup = axes.and_then(|axes| Ok(cup_angles(axes * cup_axis?, self.side, self.angles)));
         let centre = axes.and_then(|axes| Ok(self.centre_shift(axes * (renewed?.in_space - native?.in_space))));
         for take in 0..observed.reductions() {
-            let feature = case.feature(Step::FemurReduction, take, tip_point);
+            let feature = case.feature(Step::FemurReduction, take, tip);
             let leg = self.leg_change(axes, baseline, feature, renewed);
             reductions.push(ReductionEstimates { feature, readings: Readings { cup, leg, centre } });
         }
 
         let residuals = Residuals {
             pose_mm,
-            tip_pivot_mm: case.pivot_residual(Step::TipPivot, &tip),
+            tip_pivot_mm: case.pivot_residual(Step::TipPivot, &tip_pivot),
             native_mm: case.pivot_residual(Step::CentreNative, &native),
             renewed_mm: case.pivot_residual(Step::CentreNew, &renewed),
-            stillness_mm: case.stillness_mm(tip_point),
+            stillness_mm: case.stillness_mm(tip),
         };
         Estimates {
             tip,
@@ -164,6 +164,21 @@ impl Procedure {
             residuals,
             frames: case.workspace.tracks.frames(),
         }
+    }
+
+    /// The tracker poses of each capture, as [`Self::measure`] finds them; none for readings of the level.
+    #[must_use]
+    pub fn poses(
+        &self,
+        observed: &Observations,
+        workspace: &mut Workspace,
+    ) -> Vec<Result<Vec<Pose<Tracker, Camera>>, Reason>> {
+        workspace.tracks.follow(observed, self);
+        let of = |(index, capture): (usize, &Capture)| match capture.step {
+            Step::Level => Ok(Vec::new()),
+            _ => workspace.tracks.poses(index).map(<[_]>::to_vec),
+        };
+        observed.captures.iter().enumerate().map(of).collect()
     }
 
     fn axes(
@@ -250,6 +265,14 @@ impl<'a> Case<'a> {
         let capture = self.captures(step, 0).next();
         let capture = capture.ok_or(Failure { step, reason: Reason::NotRecorded })?;
         fit_pivot(self.poses(capture)?).at(step)
+    }
+
+    /// The tip from its pivot; from its drawing only where no pivot was recorded.
+    fn tip(&self, pivot: Result<Pivot<Tracker, Camera>, Failure>) -> Result<Point<Tracker>, Failure> {
+        match (pivot, self.procedure.instruments.probe_tip) {
+            (Err(Failure { reason: Reason::NotRecorded, .. }), Some(drawn)) => Ok(drawn),
+            (pivot, _) => Ok(pivot?.in_tool),
+        }
     }
 
     fn pivot_residual(&self, step: Step, pivot: &Result<Pivot<Tracker, Camera>, Failure>) -> f64 {

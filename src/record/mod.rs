@@ -1,11 +1,15 @@
-//! What a run leaves on disk: trial rows in Parquet parts, tables in CSV, and the checksums of both.
+//! What is on disk: trial rows in Parquet parts, tables in CSV, the checksums of both; recorded cases and their
+//! truth.
 //!
 //! Every file is written whole or not at all, and its bytes depend on nothing but its content.
 
 mod block;
 mod parts;
+pub mod recording;
+pub mod sheet;
 pub mod sums;
 pub mod tables;
+pub mod truths;
 mod whole;
 
 pub use block::{Block, Diagnostics, Row, Schema};

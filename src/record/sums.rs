@@ -128,8 +128,11 @@ fn evidence(folder: &Path) -> Result<BTreeMap<String, PathBuf>, SumsError> {
     Ok(files)
 }
 
-/// The checksum of one file in lower-case hexadecimal digits.
-fn sum(path: &Path) -> Result<String, SumsError> {
+/// SHA-256 of a file, in lower-case hexadecimal digits.
+///
+/// # Errors
+/// If it cannot be read.
+pub fn sum(path: &Path) -> Result<String, SumsError> {
     let failed = |source| SumsError::Read { path: path.to_owned(), source };
     let mut file = File::open(path).map_err(failed)?;
     let mut hash = Sha256::new();

@@ -158,7 +158,7 @@ impl Evidence {
         sections.extend([
             section::scene::section(plan, &mut files),
             section::inputs::section(plan, &mut files),
-            section::failures::section(plan, assessment, parts, &mut files)?,
+            section::failures::section(plan, assessment, Some(parts), &mut files)?,
             section::reproduction::section(plan, &mut files),
             section::limits::section(plan),
         ]);
@@ -199,6 +199,11 @@ impl Evidence {
 pub(super) struct Files(Vec<Csv>);
 
 impl Files {
+    /// The files.
+    pub fn into_files(self) -> Vec<Csv> {
+        self.0
+    }
+
     /// Adds a file and hands back its name.
     pub fn add(&mut self, name: &str, header: &[impl ToString], rows: Vec<Vec<Cell>>) -> String {
         let header = header.iter().map(ToString::to_string).collect();

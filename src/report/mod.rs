@@ -1,15 +1,23 @@
 //! From evidence to bytes.
 
+mod bench;
 pub mod chart;
+mod columns;
 mod evidence;
 mod files;
 mod html;
+mod phantom;
 mod section;
 mod tables;
 pub mod words;
 
+pub use bench::Bench;
+pub use columns::Columns;
 pub use evidence::{Chart, Csv, Entry, Evidence, Finding, Heading, Section, Table};
 pub use files::{PAGE, Written, write_report};
 pub use html::page;
+pub use phantom::Phantom;
+pub use section::bench::outcomes;
 pub use section::budget::{answer_words as budget_answer, name as budget_name};
 pub use section::limits::ALWAYS;
+pub use section::validation::statement as agreement;

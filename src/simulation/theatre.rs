@@ -438,6 +438,6 @@ impl Grip {
 }
 
 /// How far the tip has slipped by a frame.
-fn slipped(slip: Option<HoldSlip>, frame: usize) -> PatientVector {
+pub(super) fn slipped(slip: Option<HoldSlip>, frame: usize) -> PatientVector {
     slip.filter(|slip| frame >= slip.from_frame).map_or(PatientVector::ZERO, |slip| slip.displacement)
 }

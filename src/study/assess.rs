@@ -198,12 +198,61 @@ pub fn assess_after<'p>(plan: &'p Plan, parts_folder: &Path, looks: &Looks) -> R
         all_together.push(together::read(plan, &parts, index, &outputs[first..])?);
         devices.extend(places.map(|places| places.count()));
     }
-    // By requirement first, in the order of the file.
+    in_order(plan, &mut requirements);
+    let devices = plan.design.map(|_| devices);
+    Ok(Assessment { outputs, requirements, failures, together: all_together, devices, look, retries })
+}
+
+/// Assesses independent cases whose errors are at hand: of each output of each variant a value for each case, `None` where
+/// the truth is not known, NaN where there is no reading.
+#[must_use]
+pub fn assess_in_memory(
+    plan: &Plan,
+    failures: Vec<BTreeMap<String, u64>>,
+    errors: impl Fn(usize, Output) -> Vec<Option<f64>>,
+) -> Assessment<'_> {
+    let (mut outputs, mut requirements, mut all_together) = (Vec::new(), Vec::new(), Vec::new());
+    for (index, variant) in plan.variants.iter().enumerate() {
+        let columns = OUTPUTS.map(|output| errors(index, output));
+        for (output, column) in OUTPUTS.into_iter().zip(&columns) {
+            let (measured, failed): (Vec<f64>, Vec<f64>) =
+                column.iter().flatten().partition(|error| error.is_finite());
+            let errors = Errors::new(measured, failed.len() as u64);
+            let asked: Vec<_> = plan.requirements.iter().filter(|asked| asked.output == output).collect();
+            for requirement in &asked {
+                let judgement = judge(&errors, &requirement.rule());
+                requirements.push(RequirementAssessment { asked: Asked::one(requirement), variant, judgement });
+            }
+            outputs.push(of_output(variant, output, &errors, None, &asked));
+        }
+        for joint in &plan.joint_requirements {
+            let mut flags = Flags::default();
+            for limit in joint.members.iter().filter_map(|&member| plan.requirements.get(member)) {
+                let of_limit = OUTPUTS.iter().zip(&columns).filter(|(output, _)| **output == limit.output);
+                // A case whose truth is not known cannot count as within.
+                let known = |error: &Option<f64>| error.filter(|error| error.is_finite());
+                of_limit.for_each(|(_, column)| flags.mark(column.iter().map(known), &limit.rule()));
+            }
+            let judgement = judge_counts(&flags.counts(), &Rule::absolute(0.0, joint.proportion, joint.confidence));
+            requirements.push(RequirementAssessment {
+                asked: Asked::joint(joint, &plan.requirements),
+                variant,
+                judgement,
+            });
+        }
+        all_together.push(Together::of_cup(&columns[0], &columns[1]));
+    }
+    in_order(plan, &mut requirements);
+    let retries = vec![None; plan.variants.len()];
+    let look = Looks::default().now(plan);
+    Assessment { outputs, requirements, failures, together: all_together, devices: None, look, retries }
+}
+
+/// By requirement first, in the order of the file.
+fn in_order(plan: &Plan, requirements: &mut [RequirementAssessment]) {
     let single = plan.requirements.iter().map(|requirement| requirement.id.as_str());
     let ids: Vec<&str> = single.chain(plan.joint_requirements.iter().map(|joint| joint.id.as_str())).collect();
     requirements.sort_by_key(|assessed| ids.iter().position(|id| *id == assessed.asked.id));
-    let devices = plan.design.map(|_| devices);
-    Ok(Assessment { outputs, requirements, failures, together: all_together, devices, look, retries })
 }
 
 impl Retries {

@@ -156,6 +156,23 @@ fn asked_readings(pairs: &[[f64; 2]]) -> Vec<f64> {
 }
 
 impl Together {
+    /// What the errors of the two angles of the cup say, where nothing else is at hand.
+    pub(super) fn of_cup(inclination: &[Option<f64>], anteversion: &[Option<f64>]) -> Self {
+        let finite = |error: &Option<f64>| error.filter(|error| error.is_finite());
+        let pairs = inclination.iter().zip(anteversion);
+        let pairs: Vec<[f64; 2]> = pairs.filter_map(|(one, other)| Some([finite(one)?, finite(other)?])).collect();
+        let mut cup = Cup::default();
+        for pair in &pairs {
+            cup.errors.add(*pair);
+        }
+        cup.ellipse = cup.errors.ellipse(HELD);
+        cup.content = cup.ellipse.and_then(|ellipse| {
+            let inside = pairs.iter().filter(|pair| ellipse.holds(**pair)).count();
+            proportion(inside as u64, pairs.len() as u64, CONFIDENCE)
+        });
+        Self { cup, ..Self::default() }
+    }
+
     /// Keeps a trial if it is among the worst so far.
     fn offer(&mut self, trial: Option<Worst>) {
         let Some(trial) = trial else { return };

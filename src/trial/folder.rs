@@ -9,7 +9,7 @@ use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 /// What a run may leave in its folder; nothing else is ever removed.
-const CONTENTS: [&str; 10] = [
+const CONTENTS: &[&str] = &[
     "run.json",
     "machine.json",
     "parts",
@@ -18,6 +18,7 @@ const CONTENTS: [&str; 10] = [
     "charts",
     "report.html",
     "report.docx",
+    "fitted.toml",
     "SHA256SUMS",
     LOCK,
 ];
@@ -136,6 +137,31 @@ impl RunFolder {
         Ok(folder)
     }
 
+    /// Opens a folder for results of a kind that are not trials (`replay`, `phantom`): a new or empty one, or one that
+    /// holds results of this kind, which are written anew. With `replace`, a run is removed first.
+    ///
+    /// # Errors
+    /// See [`FolderError`]; nothing has been changed then.
+    pub fn open_results(path: &Path, kind: &str, replace: bool) -> Result<Self, FolderError> {
+        let system = |source| FolderError::System { path: path.to_owned(), source };
+        let existed = path.exists();
+        std::fs::create_dir_all(path).map_err(system)?;
+        if existed && !path.join("run.json").exists() && holds_foreign_files(path).map_err(system)? {
+            return Err(FolderError::Foreign { folder: path.to_owned() });
+        }
+        let folder = Self::lock(path)?;
+        if path.join("run.json").exists() && folder.manifest()?[kind].is_null() {
+            if !replace {
+                return Err(FolderError::OtherPlan {
+                    folder: path.to_owned(),
+                    difference: format!("its results are not of the kind `{kind}`"),
+                });
+            }
+            folder.clear().map_err(system)?;
+        }
+        Ok(folder)
+    }
+
     /// Opens the folder of a finished run to assess it again.
     ///
     /// # Errors
@@ -241,7 +267,7 @@ impl RunFolder {
     fn clear(&self) -> io::Result<()> {
         for name in CONTENTS {
             let entry = self.path.join(name);
-            if name == LOCK || !entry.exists() {
+            if *name == LOCK || !entry.exists() {
                 continue;
             }
             if entry.is_dir() { std::fs::remove_dir_all(entry)? } else { std::fs::remove_file(entry)? }

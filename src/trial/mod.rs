@@ -5,6 +5,7 @@ mod folder;
 mod machine;
 mod memory;
 mod one;
+mod recording;
 mod run;
 mod story;
 
@@ -12,5 +13,6 @@ pub use cells::{Cells, run_cells};
 pub use folder::{FolderError, RunFolder, SavedExperiment, manifest};
 pub use memory::{CaseErrors, errors_in_memory};
 pub use one::{TrialRunner, Worker};
+pub use recording::RecordOptions;
 pub use run::{Progress, RunError, run};
 pub use story::Passage;

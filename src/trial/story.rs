@@ -61,13 +61,12 @@ impl Teller<'_> {
     }
 
     fn tip(&self) -> Passage {
-        let tip = self.estimates.tip.map(|pivot| pivot.in_tool);
         let residual = self.estimates.residuals.tip_pivot_mm;
         self.passage(
             "1. The probe is pivoted about its tip",
             &[(Step::TipPivot, 0)],
             &pivot_residual(residual),
-            vec![tip_row("tip, in tracker axes", tip, self.truth.tips[0])],
+            vec![tip_row("tip, in tracker axes", self.estimates.tip, self.truth.tips[0])],
         )
     }
 
@@ -160,8 +159,7 @@ impl Teller<'_> {
         };
         let mut rows = Vec::new();
         if reduction == 0 {
-            let tip = self.estimates.tip.map(|pivot| pivot.in_tool);
-            rows.push(tip_row("tip as seated again, in tracker axes", tip, self.truth.tips[1]));
+            rows.push(tip_row("tip as seated again, in tracker axes", self.estimates.tip, self.truth.tips[1]));
         }
         rows.extend(self.feature(estimated.feature, self.truth.reductions[reduction].feature));
         let take = u32::try_from(reduction).unwrap_or(u32::MAX);

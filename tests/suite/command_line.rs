@@ -386,3 +386,49 @@ fn identity_a_closed_pipe_ends_quietly() {
         assert!(!ended.complained.contains("panicked"), "{}", ended.complained);
     }
 }
+
+/// The whole way of a bench: trials recorded, replayed and held against their own model, the noise fitted, and the fitted
+/// experiment run.
+#[test]
+fn identity_a_trial_is_recorded_replayed_and_fitted() {
+    let bench = Bench::new();
+    bench.run(&["run", "small.toml", "--quiet"]).with(0);
+    let ended = bench.run(&["trial", "small.toml", "300", "--record", "bench", "--to", "329"]).with(0);
+    assert!(ended.said.contains("bench/recordings.csv"), "{}", ended.said);
+    let arguments = ["replay", "bench/replay.toml", "--out", "seen", "--model", "reports/small", "--fit"];
+    let ended = bench.run(&arguments).with(0);
+    for words in
+        ["30 recorded cases; 30 measured whole", "model against bench", "Not refuted", "noise fitted", "fitted.toml"]
+    {
+        assert!(ended.said.contains(words), "{words}: {}", ended.said);
+    }
+    let tables = bench.bytes("seen/tables");
+    let readings = String::from_utf8_lossy(&tables["readings.csv"]).into_owned();
+    let header = "case,take,plane,femur,angles,inclination_deg,anteversion_deg,leg_length_mm,offset_mm,\
+                  centre_superior_mm,centre_lateral_mm,centre_anterior_mm";
+    assert_eq!((readings.lines().next(), readings.lines().count()), (Some(header), 31));
+    for name in
+        ["errors.csv", "complaints.csv", "fits.csv", "summary.csv", "verdicts.csv", "validation.csv", "fit.csv"]
+    {
+        assert!(tables.contains_key(name), "{name}");
+    }
+    let page = std::fs::read_to_string(bench.path("seen/report.html")).expect("a page");
+    for id in ["\"readings\"", "\"validation\"", "\"fit\""] {
+        assert!(page.contains(&format!("id={id}")), "{id}");
+    }
+    bench.run(&["run", "seen/fitted.toml", "--trials", "50", "--quiet", "--out", "again"]).with(0);
+    // The same command writes the same bytes.
+    bench.run(&arguments).with(0);
+    assert!(bench.bytes("seen/tables") == tables);
+    // A case with a wrong row is named; the others are measured.
+    let text = std::fs::read_to_string(bench.path("bench/recordings.csv")).expect("recordings");
+    bench.write("bench/recordings.csv", &text.replacen("\n305,cup,1,1,1,", "\n305,cup,1,1,1,9", 1));
+    let ended = bench.run(&["replay", "bench/replay.toml", "--out", "seen"]).with(1);
+    assert!(ended.said.contains("29 measured whole, 0 in part, 1 not measured"), "{}", ended.said);
+    assert!(ended.complained.contains("case 305: the quaternion has the length"), "{}", ended.complained);
+    // A folder of trials is not overwritten by results of another kind.
+    bench.run(&["replay", "bench/replay.toml", "--out", "reports/small"]).with(2);
+    bench.run(&["phantom", "small.toml", "--trials", "20"]).with(0);
+    assert!(bench.path("reports/small-phantom/tables/phantom-points.csv").exists());
+    bench.run(&["phantom", "small.toml", "--spacing", "300"]).with(2);
+}

@@ -1,6 +1,7 @@
 //! Every test of the whole program but two that need a crate of their own (`tests/blind.rs`, `tests/allocation.rs`):
 //! one binary, because each one takes the table library in anew.
 
+mod bench;
 mod browser;
 mod command_line;
 mod controls;
@@ -14,6 +15,8 @@ mod pixel;
 mod pose_camera;
 mod properties;
 mod published_checks;
+mod replay;
+mod replay_outside;
 mod report;
 mod sensitivity;
 mod statistics;

@@ -10,9 +10,16 @@ use crate::study::{Assessment, WORST};
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
+/// With the lost frames of the trials where there are parts of a run.
+///
 /// # Errors
 /// If a part of the run cannot be read.
-pub fn section(plan: &Plan, assessment: &Assessment, parts: &Parts, files: &mut Files) -> Result<Section, PartError> {
+pub fn section(
+    plan: &Plan,
+    assessment: &Assessment,
+    parts: Option<&Parts>,
+    files: &mut Files,
+) -> Result<Section, PartError> {
     let (mut rows, mut cells) = (Vec::new(), Vec::new());
     for (variant, reasons) in plan.variants.iter().zip(&assessment.failures) {
         let failed: u64 = reasons.values().sum();
@@ -51,8 +58,10 @@ pub fn section(plan: &Plan, assessment: &Assessment, parts: &Parts, files: &mut 
         }),
     ];
     entries.extend(retries(plan, assessment, files));
-    entries.extend(frames::lost(plan, parts, files)?);
-    entries.extend(worst(plan, assessment, files));
+    if let Some(parts) = parts {
+        entries.extend(frames::lost(plan, parts, files)?);
+        entries.extend(worst(plan, assessment, files));
+    }
     Ok(Section { id: "failures", title: "Failures and worst trials", entries })
 }
 

@@ -3,12 +3,13 @@
 use crate::analysis::{CONFIDENCE, order};
 use crate::experiment::{Plan, Requirement, Variant};
 use crate::measurement::{OUTPUTS, Output};
+use crate::record::PartError;
 use crate::record::tables::Cell;
-use crate::record::{PartError, Parts, Rows};
 use crate::report::chart::{
     Against, Alternative, Axis, BandPoint, CovarianceEllipse, Drawn, ErrorCurve, Histogram, Joint, OutputRow,
     against_many, error_curve, histogram, histogram_bins, joint, side_by_side,
 };
+use crate::report::columns::Columns;
 use crate::report::evidence::{Chart, Entry, Files};
 use crate::report::words::{self, count, key_in_words, number, percent, short, with_unit};
 use crate::simulation::Quantity;
@@ -43,10 +44,10 @@ struct Measured<'a> {
 
 impl VariantFigures<'_> {
     /// All charts of the variant; one column of errors is held at a time.
-    pub fn draw(&self, parts: &Parts, files: &mut Files) -> Result<Vec<Entry>, PartError> {
+    pub fn draw(&self, columns: &dyn Columns, files: &mut Files) -> Result<Vec<Entry>, PartError> {
         let (mut thin, mut rows, mut charts) = (Vec::new(), Vec::new(), Vec::new());
         for (output, assessed) in OUTPUTS.into_iter().zip(self.outputs) {
-            let mut errors = self.column(parts, &error_column(output))?;
+            let mut errors = self.column(columns, &error_column(output))?;
             thin.push(Thin(thinned(&errors)));
             errors.par_sort_unstable_by(f64::total_cmp);
             let mut absolute: Vec<f64> = errors.iter().filter(|e| e.is_finite()).map(|e| e.abs()).collect();
@@ -55,13 +56,14 @@ impl VariantFigures<'_> {
             rows.push(self.output_row(&measured));
             charts.push((self.limit(output).is_none(), self.of_output(&measured, files)));
         }
-        let drawn = self.drawn(parts)?;
+        let drawn = self.drawn(columns)?;
         let trials = self.trials_file(&thin, &drawn, files);
         let mut entries = vec![Entry::Charts { charts: vec![self.joint(&thin, &trials), self.side(&rows, files)] }];
         // Outputs with a requirement first.
         charts.sort_by_key(|(free, _)| *free);
         entries.extend(charts.into_iter().map(|(_, charts)| Entry::Charts { charts }));
-        let limited = OUTPUTS.into_iter().zip(&thin).filter(|(output, _)| self.limit(*output).is_some());
+        let shown = |output: Output| self.limit(output).is_some() && !drawn.is_empty();
+        let limited = OUTPUTS.into_iter().zip(&thin).filter(|(output, _)| shown(*output));
         for (output, errors) in limited {
             entries.push(Entry::Charts { charts: vec![self.against(output, errors, &drawn, &trials)] });
         }
@@ -72,10 +74,13 @@ impl VariantFigures<'_> {
         &self.plan.variants[self.index]
     }
 
-    fn column(&self, parts: &Parts, column: &str) -> Result<Vec<f64>, PartError> {
-        // Variants are counted by 32 bits in the parts.
-        let index = u32::try_from(self.index).unwrap_or(u32::MAX);
-        Ok(parts.column(index, column, Rows::LastReduction)?.iter().map(|value| value.unwrap_or(f64::NAN)).collect())
+    fn column(&self, columns: &dyn Columns, column: &str) -> Result<Vec<f64>, PartError> {
+        Ok(columns.of(self.number(), column)?.unwrap_or_default())
+    }
+
+    /// The variant as the parts count it.
+    fn number(&self) -> u32 {
+        u32::try_from(self.index).unwrap_or(u32::MAX)
     }
 
     /// The smallest limit that a requirement sets on an output.
@@ -270,19 +275,22 @@ impl VariantFigures<'_> {
     }
 
     /// What was drawn of every trial and truly varies, evenly thinned.
-    fn drawn(&self, parts: &Parts) -> Result<Vec<DrawnColumn>, PartError> {
+    fn drawn(&self, columns: &dyn Columns) -> Result<Vec<DrawnColumn>, PartError> {
         let model = &self.variant().model;
         let (anatomy, implant) = (model.anatomy.quantities(), model.implant.quantities());
         let keys =
             anatomy.iter().map(|entry| ("anatomy", entry)).chain(implant.iter().map(|entry| ("implant", entry)));
         let varied = keys.filter(|(_, (_, quantity))| !Quantity::is_constant(quantity));
         varied
-            .map(|(group, (key, _))| {
+            .filter_map(|(group, (key, _))| {
                 let column = format!("{group}_{key}");
-                let values = thinned(&self.column(parts, &column)?);
+                let values = match columns.of(self.number(), &column) {
+                    Ok(values) => thinned(&values?),
+                    Err(error) => return Some(Err(error)),
+                };
                 let words = key_in_words(key);
                 let label = if group == "implant" { format!("True {}", lower_first(&words)) } else { words };
-                Ok(DrawnColumn { column, label, unit: words::unit_of_key(key), values })
+                Some(Ok(DrawnColumn { column, label, unit: words::unit_of_key(key), values }))
             })
             .collect()
     }

@@ -1,15 +1,18 @@
 //! The sections of a report, one file each.
 
 pub mod answer;
+pub mod bench;
 pub mod budget;
 pub mod components;
 pub mod cup;
 pub mod failures;
 pub mod figures;
+pub mod fit;
 mod frames;
 pub mod inputs;
 pub mod limits;
 mod markers;
+pub mod phantom;
 pub mod question;
 pub mod reproduction;
 pub mod response;
@@ -17,3 +20,4 @@ pub mod results;
 pub mod scene;
 pub mod sensitivity;
 pub mod statistics;
+pub mod validation;

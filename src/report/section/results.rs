@@ -3,13 +3,19 @@
 use super::{failures, figures};
 use crate::analysis::CONFIDENCE;
 use crate::experiment::Plan;
-use crate::record::{PartError, Parts};
+use crate::record::PartError;
+use crate::report::columns::Columns;
 use crate::report::evidence::{Entry, Files, Heading, Section, Table, label, prefix};
 use crate::report::tables;
 use crate::report::words::{count, estimate, number, percent, quantile, quantile_decimals};
 use crate::study::{Assessment, OutputAssessment};
 
-pub fn section(plan: &Plan, assessment: &Assessment, parts: &Parts, files: &mut Files) -> Result<Section, PartError> {
+pub fn section(
+    plan: &Plan,
+    assessment: &Assessment,
+    columns: &dyn Columns,
+    files: &mut Files,
+) -> Result<Section, PartError> {
     let csv = files.add("summary", &tables::SUMMARY, tables::summary_rows(assessment));
     let mut entries = Vec::new();
     for (index, variant) in plan.variants.iter().enumerate() {
@@ -28,7 +34,7 @@ pub fn section(plan: &Plan, assessment: &Assessment, parts: &Parts, files: &mut 
             outputs: &outputs,
             together: &assessment.together[index],
         };
-        entries.extend(of_variant.draw(parts, files)?);
+        entries.extend(of_variant.draw(columns, files)?);
     }
     Ok(Section { id: "results", title: "Errors found", entries })
 }

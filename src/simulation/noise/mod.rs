@@ -13,7 +13,7 @@ mod posture;
 mod probe;
 mod tracker;
 
-pub use camera::{CameraNoise, Drift, DriftPath, Remount};
+pub use camera::{CameraNoise, Drift, DriftPath, Remount, rotation_then_translation};
 pub use catalogue::{CovarianceEntry, Parameter, SOURCES, SourceEntry};
 pub use centre::{CentreNoise, Liner, NativeCentre};
 pub use correlation::{Correlation, Mismatch, can_correlate, correlation_matrix, too_many_partners};
