@@ -1,5 +1,6 @@
 //! What may be typed.
 
+use crate::trial::Shard;
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -56,8 +57,8 @@ pub struct RunArguments {
     /// Threads [default: all].
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
-    /// Only this share of the trials, for several machines that write to one folder.
-    #[arg(long, value_name = "K/N", value_parser = shard)]
+    /// Only this share of the trials, for several machines that write to one folder; `finish` joins them.
+    #[arg(long, value_name = "K/N", conflicts_with = "replace")]
     pub shard: Option<Shard>,
     /// Remove a run of another plan from the folder.
     #[arg(long)]
@@ -94,6 +95,9 @@ pub struct CheckArguments {
 pub struct FinishArguments {
     /// Folder that several machines have written to.
     pub folder: PathBuf,
+    /// No table.
+    #[arg(long)]
+    pub quiet: bool,
 }
 
 #[derive(Debug, Args)]
@@ -212,27 +216,13 @@ pub struct ExplainArguments {
     /// The whole reference as Markdown.
     #[arg(long)]
     pub markdown: bool,
+    /// The JSON schema of a run's record, run.json.
+    #[arg(long, conflicts_with_all = ["id", "markdown"])]
+    pub schema: bool,
 }
 
 #[derive(Debug, Args)]
 pub struct NewArguments {
     /// Name of the experiment, or of its file (ending in .toml).
     pub name: PathBuf,
-}
-
-/// One of the equal shares of a run's trials.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Shard {
-    /// Which one, from 1.
-    pub number: u32,
-    /// How many there are.
-    pub of: u32,
-}
-
-fn shard(written: &str) -> Result<Shard, String> {
-    let parsed = written.split_once('/').and_then(|(number, of)| {
-        let shard = Shard { number: number.parse().ok()?, of: of.parse().ok()? };
-        (1..=shard.of).contains(&shard.number).then_some(shard)
-    });
-    parsed.ok_or_else(|| "expected K/N with K from 1 to N, such as 2/8".to_owned())
 }

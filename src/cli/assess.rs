@@ -2,22 +2,50 @@
 
 use super::Ending;
 use super::arguments::AssessArguments;
-use super::message::{Stop, warn};
+use super::interrupt;
+use super::message::{Stop, note, warn};
 use super::progress::Bar;
 use super::run::conclude;
 use crate::experiment::Plan;
-use crate::trial::RunFolder;
+use crate::record::sums::Difference;
+use crate::trial::{self, RunFolder};
 
 /// Assesses a run again, perhaps with changed requirements or texts.
 pub fn assess(arguments: &AssessArguments) -> Result<Ending, Stop> {
+    interrupt::end_at_once();
     let folder = RunFolder::reopen(&arguments.folder)?;
     let saved = folder.experiment()?;
-    let mut plan = match &arguments.file {
-        Some(file) => Plan::read(file)?,
-        None => Plan::parse_saved(&saved.name, &saved.text, &saved.data)?,
+    let plan = match &arguments.file {
+        Some(file) => Plan { trials: saved.trials, seed: saved.seed, ..Plan::read(file)? },
+        None => saved.plan()?,
     };
-    (plan.trials, plan.seed) = (saved.trials, saved.seed);
     folder.demand_same_simulation(&plan)?;
     warn(&plan.warnings);
+    name_changed(&folder)?;
+    trial::demand_whole(&plan, &folder)?;
     conclude(&plan, &folder, 0, Bar::new(arguments.quiet), arguments.quiet)
+}
+
+/// Says which files are not those of the run. What is assessed must be; what is only a result is made again.
+fn name_changed(folder: &RunFolder) -> Result<(), Stop> {
+    let sentence = |(name, how): &(String, Difference)| {
+        let what = match how {
+            Difference::Changed => "has been changed",
+            Difference::Missing => "is gone",
+            Difference::Added => "was not there",
+        };
+        format!("{name} {what} since the run was finished")
+    };
+    let found = folder.changed().map_err(|error| Stop::new(Ending::Refused, error, None))?;
+    let (evidence, results): (Vec<_>, Vec<_>) =
+        found.iter().partition(|(name, _)| name == "run.json" || name.starts_with("parts/"));
+    for changed in results {
+        note(&sentence(changed));
+    }
+    if evidence.is_empty() {
+        return Ok(());
+    }
+    let list: Vec<_> = evidence.into_iter().map(sentence).collect();
+    let help = "bring back the files as they were, or make their trials again: navassay run FILE --out DIR";
+    Err(Stop::new(Ending::Refused, list.join("\n"), Some(help)))
 }

@@ -5,10 +5,15 @@ use super::arguments::ExplainArguments;
 use super::message::Stop;
 use super::terminal::show;
 use crate::explain::{Kind, catalogue, detail, find, markdown, nearest, overview};
+use crate::trial::run_schema;
 use std::fmt::Write as _;
 
 /// Explains one id, or lists them all.
 pub fn explain(arguments: &ExplainArguments) -> Result<Ending, Stop> {
+    if arguments.schema {
+        show(&run_schema());
+        return Ok(Ending::Shown);
+    }
     let entries = catalogue();
     if arguments.markdown {
         show(&markdown(&entries));

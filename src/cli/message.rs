@@ -5,7 +5,7 @@ use crate::experiment::{ExperimentError, Warning};
 use crate::record::{PartError, WriteError};
 use crate::trial::{FolderError, RunError};
 use miette::{Diagnostic, GraphicalReportHandler, GraphicalTheme};
-use std::io::{IsTerminal, Write};
+use std::io::{ErrorKind, IsTerminal, Write};
 
 /// A command that stops before its end.
 #[derive(Debug)]
@@ -32,6 +32,8 @@ struct Remark {
     #[help]
     help: Option<String>,
 }
+/// What to do about a file that could not be written.
+const ROOM: &str = "repeat the command to go on once there is room";
 
 impl Stop {
     /// Stops with a message and perhaps a way out.
@@ -55,23 +57,25 @@ impl From<ExperimentError> for Stop {
 
 impl From<FolderError> for Stop {
     fn from(error: FolderError) -> Self {
-        let ending = match error {
+        let ending = match &error {
             FolderError::Write(_) => Ending::Unfinished,
+            FolderError::System { source, .. } if source.kind() == ErrorKind::StorageFull => Ending::Unfinished,
             _ => Ending::Refused,
         };
-        Self::new(ending, &error, error.help())
+        Self::new(ending, &error, if ending == Ending::Unfinished { Some(ROOM) } else { error.help() })
     }
 }
 
 impl From<PartError> for Stop {
     fn from(error: PartError) -> Self {
-        Self::new(Ending::Unfinished, error, None)
+        let help = matches!(error, PartError::Write(_)).then_some(ROOM);
+        Self::new(Ending::Unfinished, error, help)
     }
 }
 
 impl From<WriteError> for Stop {
     fn from(error: WriteError) -> Self {
-        Self::new(Ending::Unfinished, error, Some("repeat the command to go on once there is room"))
+        Self::new(Ending::Unfinished, error, Some(ROOM))
     }
 }
 
@@ -84,9 +88,22 @@ impl From<RunError> for Stop {
             RunError::Interrupted { .. } => {
                 Self::new(Ending::Unfinished, error, Some("repeat the command to go on from there"))
             }
+            RunError::Incomplete { .. } => Self::new(
+                Ending::Unfinished,
+                error,
+                Some(
+                    "run the shards that are missing again, or make what is missing here: navassay run FILE --out DIR",
+                ),
+            ),
+            RunError::Sums(error) => Self::new(Ending::Refused, error, None),
             RunError::Threads { .. } => Self::new(Ending::Unfinished, error, Some("ask for fewer with --threads")),
         }
     }
+}
+
+/// Something worth knowing, in one line.
+pub fn note(text: &str) {
+    let _ = writeln!(std::io::stderr(), "{text}");
 }
 
 /// Warnings, said but not obeyed.

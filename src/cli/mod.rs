@@ -5,6 +5,7 @@ mod assess;
 mod budget;
 mod check;
 mod explain;
+mod interrupt;
 mod message;
 mod new;
 mod phantom;
@@ -17,7 +18,7 @@ mod terminal;
 mod trial;
 
 use crate::experiment::Plan;
-use arguments::{Arguments, Command, RunArguments};
+use arguments::{Arguments, Command};
 use clap::Parser;
 use message::Stop;
 use std::process::ExitCode;
@@ -26,23 +27,18 @@ use std::process::ExitCode;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Ending {
     /// Every requirement is shown, or there was nothing to show.
-    Shown,
+    Shown = 0,
     /// It ran, but a requirement failed or could not be shown.
-    NotShown,
+    NotShown = 1,
     /// Wrong input or usage; nothing has run.
-    Refused,
+    Refused = 2,
     /// It could not finish; the same command goes on.
-    Unfinished,
+    Unfinished = 3,
 }
 
 impl From<Ending> for ExitCode {
     fn from(ending: Ending) -> Self {
-        match ending {
-            Ending::Shown => Self::from(0),
-            Ending::NotShown => Self::from(1),
-            Ending::Refused => Self::from(2),
-            Ending::Unfinished => Self::from(3),
-        }
+        Self::from(ending as u8)
     }
 }
 
@@ -57,10 +53,9 @@ fn take_trials(plan: &mut Plan, typed: Option<u64>) -> Result<(), Stop> {
 #[must_use]
 pub fn main() -> ExitCode {
     let ending = match Arguments::parse().command {
-        Command::Run(RunArguments { shard: Some(shard), .. }) => Err(share::run(shard)),
         Command::Run(arguments) => run::run(&arguments),
         Command::Check(arguments) => check::check(&arguments),
-        Command::Finish(arguments) => Err(share::finish(&arguments)),
+        Command::Finish(arguments) => share::finish(&arguments),
         Command::Assess(arguments) => assess::assess(&arguments),
         Command::Trial(arguments) => trial::trial(&arguments),
         Command::Budget(arguments) => budget::run(&arguments),

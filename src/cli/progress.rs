@@ -1,31 +1,26 @@
 //! Progress on a terminal, and the interrupt that stops a run.
 
+use super::interrupt;
 use crate::trial::Progress;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 
 /// A bar with rate and time left, shown only on a terminal.
 #[derive(Debug)]
 pub struct Bar {
     bar: ProgressBar,
-    stop: Arc<AtomicBool>,
 }
 
 impl Bar {
     /// A bar that also listens for the interrupt.
     pub fn new(quiet: bool) -> Self {
-        let stop = Arc::new(AtomicBool::new(false));
-        let heard = Arc::clone(&stop);
-        // Without a handler an interrupt ends the process at once, which loses at most the part at hand.
-        let _ = ctrlc::set_handler(move || heard.store(true, Ordering::Relaxed));
+        interrupt::tell();
         let target = if quiet { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() };
         let bar = ProgressBar::with_draw_target(None, target);
         let template = "{bar:30} {human_pos} of {human_len} trials, {per_sec}, {eta} left";
         if let Ok(style) = ProgressStyle::with_template(template) {
             bar.set_style(style);
         }
-        Self { bar, stop }
+        Self { bar }
     }
 }
 
@@ -40,12 +35,13 @@ impl Progress for Bar {
     }
 
     fn interrupted(&self) -> bool {
-        self.stop.load(Ordering::Relaxed)
+        interrupt::heard()
     }
 }
 
 impl Drop for Bar {
     fn drop(&mut self) {
         self.bar.finish_and_clear();
+        interrupt::end_at_once();
     }
 }

@@ -2,8 +2,10 @@
 
 use super::Ending;
 use super::arguments::RunArguments;
+use super::interrupt;
 use super::message::{Stop, warn};
 use super::progress::Bar;
+use super::share;
 use super::terminal;
 use crate::experiment::Plan;
 use crate::record::{Parts, sums};
@@ -15,19 +17,25 @@ use std::path::{Path, PathBuf};
 
 /// Runs an experiment.
 pub fn run(arguments: &RunArguments) -> Result<Ending, Stop> {
+    interrupt::end_at_once();
     let mut plan = Plan::read(&arguments.file)?;
     super::take_trials(&mut plan, arguments.trials)?;
     plan.seed = arguments.seed.unwrap_or(plan.seed);
     warn(&plan.warnings);
     let out = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.file));
+    let threads = arguments.threads.map_or(0, usize::from);
+    if let Some(shard) = arguments.shard {
+        return share::run(&plan, &out, shard, threads, arguments.quiet);
+    }
     let folder = RunFolder::open(&out, &plan, arguments.replace)?;
     let bar = Bar::new(arguments.quiet);
-    trial::run(&plan, &folder, arguments.threads.map_or(0, usize::from), &bar)?;
-    conclude(&plan, &folder, arguments.threads.map_or(0, usize::from), bar, arguments.quiet)
+    trial::run(&plan, &folder, threads, &bar)?;
+    conclude(&plan, &folder, threads, bar, arguments.quiet)
 }
 
 /// Assesses the trials that are there, runs the studies that are asked for, writes every result and says what was found.
 pub fn conclude(plan: &Plan, folder: &RunFolder, threads: usize, bar: Bar, quiet: bool) -> Result<Ending, Stop> {
+    folder.unseal()?;
     let looks = Looks::of_manifest(&folder.manifest()?);
     let assessment = assess_after(plan, &folder.parts(), &looks)?;
     let found = sensitivity(plan, folder, threads, &bar)?;

@@ -1,24 +1,33 @@
-//! Sharing a run between machines, which this version does not do: said plainly, and nothing is run.
+//! A run shared between machines: `navassay run --shard K/N` makes a share of the parts, `navassay finish` joins them.
 
 use super::Ending;
-use super::arguments::{FinishArguments, Shard};
+use super::arguments::FinishArguments;
 use super::message::Stop;
+use super::run::conclude;
+use super::terminal::show;
+use super::{interrupt, progress::Bar};
+use crate::experiment::Plan;
+use crate::trial::{self, RunFolder, Shard};
+use std::path::Path;
 
-/// `navassay run --shard K/N`.
-pub fn run(Shard { number, of }: Shard) -> Stop {
-    Stop::new(
-        Ending::Refused,
-        format_args!("running share {number} of {of} comes with a later version; nothing was run"),
-        Some("run the whole experiment on one machine, without --shard"),
-    )
+/// Simulates one share of a plan; nothing is assessed.
+pub fn run(plan: &Plan, out: &Path, shard: Shard, threads: usize, quiet: bool) -> Result<Ending, Stop> {
+    let folder = RunFolder::open_for_shard(out, plan, shard)?;
+    let bar = Bar::new(quiet);
+    let simulated = trial::run(plan, &folder, threads, &bar)?;
+    drop(bar);
+    let out = out.display();
+    show(&format!(
+        "shard {shard} is done, {simulated} trials simulated now\nonce every shard is: navassay finish {out}\n"
+    ));
+    Ok(Ending::Shown)
 }
 
-/// `navassay finish`.
-pub fn finish(arguments: &FinishArguments) -> Stop {
-    let folder = arguments.folder.display();
-    Stop::new(
-        Ending::Refused,
-        format_args!("joining shares of a run comes with a later version; {folder} was not touched"),
-        Some("a run on one machine is finished by repeating its command; `navassay assess` assesses it again"),
-    )
+/// Assesses and reports what all shards have left in a folder.
+pub fn finish(arguments: &FinishArguments) -> Result<Ending, Stop> {
+    interrupt::end_at_once();
+    let folder = RunFolder::reopen(&arguments.folder)?;
+    let plan = folder.experiment()?.plan()?;
+    trial::demand_whole(&plan, &folder)?;
+    conclude(&plan, &folder, 0, Bar::new(arguments.quiet), arguments.quiet)
 }

@@ -17,7 +17,7 @@ use toml::de::{DeTable, DeValue};
 const MOST_VALUES: usize = 100_000;
 
 /// One column of a table of measured values.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
 pub struct DataColumn {
     /// The file as the experiment writes it, relative to the experiment file.
     pub csv: String,

@@ -14,4 +14,4 @@ mod whole;
 
 pub use block::{Block, Diagnostics, Row, Schema};
 pub use parts::{Column, Coverage, Origin, PartError, PartId, Parts, Rows, TRIALS_IN_A_PART, write_part};
-pub use whole::{WriteError, write_whole};
+pub use whole::{UNFINISHED, WriteError, sweep, write_whole};

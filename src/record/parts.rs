@@ -166,6 +166,10 @@ pub struct Column {
 }
 
 impl Column {
+    fn with_capacity(rows: usize) -> Self {
+        Self { values: Vec::with_capacity(rows), present: Vec::with_capacity(rows) }
+    }
+
     /// Number of rows.
     #[must_use]
     pub fn len(&self) -> usize {
@@ -329,7 +333,10 @@ impl Parts {
         names: [&str; N],
         rows: Rows,
     ) -> Result<[Column; N], PartError> {
-        let mut columns = std::array::from_fn(|_| Column::default());
+        // Room for all trials at once: growing would hold the old column and the new.
+        let parts = self.of_variant(variant).count() as u64;
+        let room = usize::try_from(parts * TRIALS_IN_A_PART).unwrap_or_default();
+        let mut columns = std::array::from_fn(|_| Column::with_capacity(room));
         self.each_part(variant, &names, rows, |part| {
             for (column, mut of_part) in columns.iter_mut().zip(part) {
                 column.append(&mut of_part);

@@ -11,8 +11,12 @@ use std::path::{Path, PathBuf};
 /// The file of checksums.
 pub const SUMS_FILE: &str = "SHA256SUMS";
 
-/// What is no evidence: time, host and threads.
-const MACHINE_FILE: &str = "machine.json";
+/// Whether a file at the top of a run's folder is no evidence but says when and where the run, or a shard of it, ran.
+#[must_use]
+pub fn is_of_a_machine(name: &str) -> bool {
+    let of_a_shard = |stem: &str| stem == "machine" || stem.starts_with("machine-");
+    name.strip_suffix(".json").is_some_and(of_a_shard)
+}
 
 /// Checksums cannot be made or compared.
 #[derive(Debug, thiserror::Error)]
@@ -55,7 +59,7 @@ pub enum Difference {
     Added,
 }
 
-/// Writes `SHA256SUMS` over everything in a run folder but `machine.json`, lock files (`*.lock`), hidden files and
+/// Writes `SHA256SUMS` over everything in a run folder but what machines say of themselves, lock files (`*.lock`), hidden files and
 /// itself: sorted paths with forward slashes. Returns the number of files.
 ///
 /// # Errors
@@ -113,7 +117,7 @@ fn evidence(folder: &Path) -> Result<BTreeMap<String, PathBuf>, SumsError> {
             let named =
                 path.file_name().and_then(|name| name.to_str()).filter(|name| !name.contains(['\n', '\r', '\\']));
             let Some(name) = named else { return Err(SumsError::Name { path }) };
-            let aside = [MACHINE_FILE, SUMS_FILE].contains(&name) && prefix.is_empty();
+            let aside = prefix.is_empty() && (name == SUMS_FILE || is_of_a_machine(name));
             if aside || name.starts_with('.') || path.extension().is_some_and(|end| end == "lock") {
                 continue;
             }
@@ -163,6 +167,7 @@ mod tests {
             ("parts/0000-000000.parquet", ""),
             ("parts-list.txt", "x"),
             ("machine.json", "12:00"),
+            ("machine-2-of-3.json", "12:00"),
             ("run.lock", ""),
             (".hidden", ""),
         ] {

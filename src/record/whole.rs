@@ -14,6 +14,27 @@ pub struct WriteError {
     pub source: io::Error,
 }
 
+/// How the names of files begin that are being written.
+pub const UNFINISHED: &str = ".unfinished-";
+
+/// Removes from a folder what writers that were killed left unfinished; only for a folder that nobody writes to now.
+///
+/// # Errors
+/// If the operating system refuses.
+pub fn sweep(folder: &Path) -> io::Result<()> {
+    let entries = match std::fs::read_dir(folder) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+        entries => entries?,
+    };
+    for entry in entries {
+        let entry = entry?;
+        if entry.file_name().to_string_lossy().starts_with(UNFINISHED) {
+            std::fs::remove_file(entry.path())?;
+        }
+    }
+    Ok(())
+}
+
 /// Writes a file in one step: into a hidden neighbour, to the disk, and only then under its own name.
 ///
 /// A reader, or a run that was killed, thus sees the old file, the new file or none, never a part of one. Missing
@@ -35,7 +56,7 @@ fn put(path: &Path, fill: impl FnOnce(&mut BufWriter<&mut File>) -> io::Result<(
     };
     std::fs::create_dir_all(folder)?;
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".unfinished-");
+    builder.prefix(UNFINISHED);
     // Temporary files are private by default; results are as readable as any other new file.
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));

@@ -175,6 +175,7 @@ impl Evidence {
             section::inputs::section(plan, &mut files),
             section::reproduction::section(plan, &mut files),
             section::limits::section(plan),
+            section::glossary::section(&mut files),
         ];
         Self { title: plan.title.clone(), sections, files: files.0 }
     }

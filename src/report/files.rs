@@ -13,6 +13,9 @@ use std::path::{Path, PathBuf};
 /// The page.
 pub const PAGE: &str = "report.html";
 
+/// The same report for a word processor, written by a program that was built with the feature `docx`.
+pub const DOCUMENT: &str = "report.docx";
+
 /// What a report left in its folder.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Written {
@@ -46,7 +49,22 @@ pub fn write_report(folder: &Path, evidence: &Evidence) -> Result<Written, Write
     remove_others(&folder.join("charts"), "svg", &charts)?;
     let page = folder.join(PAGE);
     write_whole(&page, |file| file.write_all(html::page(evidence).map_err(io::Error::other)?.as_bytes()))?;
+    write_document(&folder.join(DOCUMENT), evidence)?;
     Ok(Written { page, tables: tables.len(), charts: charts.len() })
+}
+
+#[cfg(feature = "docx")]
+fn write_document(path: &Path, evidence: &Evidence) -> Result<(), WriteError> {
+    write_whole(path, |file| file.write_all(&super::docx::document(evidence)?))
+}
+
+/// Without the feature there is no document, and none of an earlier report.
+#[cfg(not(feature = "docx"))]
+fn write_document(path: &Path, _: &Evidence) -> Result<(), WriteError> {
+    match std::fs::remove_file(path) {
+        Err(source) if source.kind() != io::ErrorKind::NotFound => Err(WriteError { path: path.to_owned(), source }),
+        _ => Ok(()),
+    }
 }
 
 fn remove_others(folder: &Path, ending: &str, keep: &BTreeSet<PathBuf>) -> Result<(), WriteError> {

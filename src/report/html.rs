@@ -20,7 +20,10 @@ pub fn page(evidence: &Evidence) -> Result<String, minijinja::Error> {
     // The ending switches escaping on.
     templates.add_template("page.html", include_str!("page.html"))?;
     let style = format!("{}{}", chart::stylesheet(), include_str!("page.css"));
-    templates.get_template("page.html")?.render(context! { evidence => Serde(within_budget(evidence)), style })
+    let script = include_str!("page.js");
+    templates
+        .get_template("page.html")?
+        .render(context! { evidence => Serde(within_budget(evidence)), style, script })
 }
 
 /// The same evidence with pictures beyond the budget left out.

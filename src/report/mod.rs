@@ -3,6 +3,8 @@
 mod bench;
 pub mod chart;
 mod columns;
+#[cfg(feature = "docx")]
+mod docx;
 mod evidence;
 mod files;
 mod html;
@@ -14,7 +16,7 @@ pub mod words;
 pub use bench::Bench;
 pub use columns::Columns;
 pub use evidence::{Chart, Csv, Entry, Evidence, Finding, Heading, Section, Table};
-pub use files::{PAGE, Written, write_report};
+pub use files::{DOCUMENT, PAGE, Written, write_report};
 pub use html::page;
 pub use phantom::Phantom;
 pub use section::bench::outcomes;

@@ -4,11 +4,10 @@
 
 use super::folder::{FolderError, RunFolder};
 use super::one::TrialRunner;
-use super::run::{Progress, RunError, missing_parts, pool, simulate};
+use super::run::{Missing, Progress, RunError, missing_parts, pool, simulate};
 use crate::experiment::{Plan, Variant};
-use crate::record::{Origin, PartId, write_part};
+use crate::record::{Origin, write_part};
 use rayon::prelude::*;
-use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -42,13 +41,14 @@ pub fn run_cells(
     let hash = plan.study_hash(cells.variants);
     let parts = all.join(format!("{}-{}", cells.study, &hash[..LETTERS]));
     remove_others(&all, cells.study, &parts)?;
-    let missing = missing_parts(&parts, cells.variants.len(), cells.rows)?;
-    let asked: u64 = missing.iter().map(|(_, trials)| trials.end - trials.start).sum();
+    let missing = missing_parts(&parts, cells.variants.len(), cells.rows, |_| false)?;
+    let asked: u64 = missing.iter().map(Missing::count).sum();
     progress.begin(asked);
     let done = AtomicU64::new(0);
-    let one = |(id, trials): (PartId, Range<u64>)| {
+    let one = |part: Missing| {
+        let count = part.count();
+        let Missing { id, trials, .. } = part;
         let variant = &cells.variants[id.variant as usize];
-        let count = trials.end - trials.start;
         let block = simulate(&TrialRunner::new(variant, plan.seed), trials, progress);
         if progress.interrupted() {
             return Err(RunError::Interrupted { done: done.load(Ordering::Relaxed), asked });

@@ -1,46 +1,52 @@
 //! The folder of a run: whose it is, and who may write to it now.
 
-use crate::experiment::{DataColumn, Plan};
-use crate::record::{WriteError, write_whole};
+use super::difference::differences;
+use super::shard::Shard;
+use crate::experiment::{DataColumn, ExperimentError, Plan};
+use crate::record::sums::{self, SUMS_FILE};
+use crate::record::{UNFINISHED, WriteError, sweep, write_whole};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::fs::{File, TryLockError};
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
-/// What a run may leave in its folder; nothing else is ever removed.
-const CONTENTS: &[&str] = &[
-    "run.json",
-    "machine.json",
-    "parts",
-    "studies",
-    "tables",
-    "charts",
-    "report.html",
-    "report.docx",
-    "fitted.toml",
-    "SHA256SUMS",
-    LOCK,
-];
+/// The record of the run. It is written before anything else and removed after everything else, so that a folder with
+/// anything in it tells at any instant whose it is.
+const RECORD: &str = "run.json";
+
+/// What a run may leave in its folder beside its record and what a machine says of itself; nothing else is ever
+/// removed.
+const CONTENTS: [&str; 8] =
+    [SUMS_FILE, "report.html", "report.docx", "fitted.toml", "tables", "charts", "studies", "parts"];
+
+/// Folders in which files are written, and may be left unfinished by a run that was killed.
+const WRITTEN: [&str; 4] = ["", "parts", "tables", "charts"];
+
+/// Held alone by a run, an assessment or a joining; shared by the shards of a run.
 const LOCK: &str = ".lock";
 
-/// A folder that is open for one run; closed when dropped.
+/// Held while a shard looks whose folder it is.
+const DOOR: &str = ".door.lock";
+
+/// A folder that is open for one run, or for one shard of it; closed when dropped.
 #[derive(Debug)]
 pub struct RunFolder {
     path: PathBuf,
-    _lock: File,
+    shard: Option<Shard>,
+    _locks: Vec<File>,
 }
 
 /// Why a folder cannot be used.
 #[derive(Debug, thiserror::Error)]
 pub enum FolderError {
     /// Another plan has run here.
-    #[error("{folder} holds a run of another plan: {difference}", folder = folder.display())]
+    #[error("{folder} holds a run of another plan: {list}", folder = folder.display(), list = listed(differences))]
     OtherPlan {
         /// The folder.
         folder: PathBuf,
-        /// The first thing in which the plans differ.
-        difference: String,
+        /// Everything in which the plans differ.
+        differences: Vec<String>,
     },
     /// More trials of the same plan stand here than are asked for.
     #[error("{folder} already holds {found} trials of this plan, more than the {asked} asked for",
@@ -116,24 +122,16 @@ impl RunFolder {
     /// # Errors
     /// See [`FolderError`]; nothing has been changed then.
     pub fn open(path: &Path, plan: &Plan, replace: bool) -> Result<Self, FolderError> {
-        let system = |source| FolderError::System { path: path.to_owned(), source };
-        let existed = path.exists();
-        std::fs::create_dir_all(path).map_err(system)?;
-        if existed && !path.join("run.json").exists() && holds_foreign_files(path).map_err(system)? {
-            return Err(FolderError::Foreign { folder: path.to_owned() });
-        }
-        let folder = Self::lock(path)?;
-        if path.join("run.json").exists() {
-            match folder.same_plan(plan) {
-                Ok(()) => return Ok(folder),
-                Err(_) if replace => folder.clear().map_err(system)?,
-                Err(refusal) => return Err(refusal),
+        enter(path)?;
+        let folder = Self { path: path.to_owned(), shard: None, _locks: vec![hold(path, LOCK, Hold::Alone)?] };
+        folder.sweep()?;
+        match folder.settle(plan) {
+            Err(FolderError::OtherPlan { .. } | FolderError::MoreTrials { .. }) if replace => {
+                folder.clear().map_err(|source| FolderError::System { path: path.to_owned(), source })?;
+                folder.settle(plan)?;
             }
+            settled => settled?,
         }
-        for sub in ["parts", "tables"] {
-            std::fs::create_dir_all(path.join(sub)).map_err(system)?;
-        }
-        folder.write_manifest(&manifest(plan, &[], &Value::Array(Vec::new())))?;
         Ok(folder)
     }
 
@@ -143,59 +141,110 @@ impl RunFolder {
     /// # Errors
     /// See [`FolderError`]; nothing has been changed then.
     pub fn open_results(path: &Path, kind: &str, replace: bool) -> Result<Self, FolderError> {
-        let system = |source| FolderError::System { path: path.to_owned(), source };
-        let existed = path.exists();
-        std::fs::create_dir_all(path).map_err(system)?;
-        if existed && !path.join("run.json").exists() && holds_foreign_files(path).map_err(system)? {
-            return Err(FolderError::Foreign { folder: path.to_owned() });
-        }
-        let folder = Self::lock(path)?;
-        if path.join("run.json").exists() && folder.manifest()?[kind].is_null() {
+        enter(path)?;
+        let folder = Self { path: path.to_owned(), shard: None, _locks: vec![hold(path, LOCK, Hold::Alone)?] };
+        folder.sweep()?;
+        if path.join(RECORD).exists() && folder.manifest()?[kind].is_null() {
             if !replace {
-                return Err(FolderError::OtherPlan {
-                    folder: path.to_owned(),
-                    difference: format!("its results are not of the kind `{kind}`"),
-                });
+                let differences = vec![format!("its results are not of the kind `{kind}`")];
+                return Err(FolderError::OtherPlan { folder: path.to_owned(), differences });
             }
-            folder.clear().map_err(system)?;
+            folder.clear().map_err(|source| FolderError::System { path: path.to_owned(), source })?;
         }
+        folder.unseal()?;
         Ok(folder)
     }
 
-    /// Opens the folder of a finished run to assess it again.
+    /// Opens a folder for one shard of a plan; other shards may be at work in it.
+    ///
+    /// # Errors
+    /// As [`Self::open`]; also if the whole run, or the same shard, is being written there now.
+    pub fn open_for_shard(path: &Path, plan: &Plan, shard: Shard) -> Result<Self, FolderError> {
+        enter(path)?;
+        let _door = hold(path, DOOR, Hold::InTurn)?;
+        let own = format!(".shard-{}.lock", shard.to_string().replace(' ', "-"));
+        let locks = vec![hold(path, LOCK, Hold::Together)?, hold(path, &own, Hold::Alone)?];
+        let folder = Self { path: path.to_owned(), shard: Some(shard), _locks: locks };
+        folder.settle(plan)?;
+        Ok(folder)
+    }
+
+    /// Opens the folder of a run to assess it, alone.
     ///
     /// # Errors
     /// If there is no run, or someone else writes to it.
     pub fn reopen(path: &Path) -> Result<Self, FolderError> {
-        if !path.join("run.json").is_file() {
+        if !path.join(RECORD).is_file() {
             return Err(FolderError::Empty { folder: path.to_owned() });
         }
-        Self::lock(path)
+        let folder = Self { path: path.to_owned(), shard: None, _locks: vec![hold(path, LOCK, Hold::Alone)?] };
+        folder.sweep()?;
+        Ok(folder)
     }
 
-    fn lock(path: &Path) -> Result<Self, FolderError> {
-        let file = path.join(LOCK);
-        let open = File::options().create(true).truncate(false).write(true).open(&file);
-        let lock = open.map_err(|source| FolderError::System { path: file.clone(), source })?;
-        match lock.try_lock() {
-            Ok(()) => Ok(Self { path: path.to_owned(), _lock: lock }),
-            Err(TryLockError::WouldBlock) => Err(FolderError::Busy { folder: path.to_owned() }),
-            Err(TryLockError::Error(source)) => Err(FolderError::System { path: file, source }),
+    /// Makes the folder that of a plan, or finds that it is.
+    fn settle(&self, plan: &Plan) -> Result<(), FolderError> {
+        let mut looks = json!([]);
+        if self.path.join(RECORD).exists() {
+            self.demand_same_simulation(plan)?;
+            let found = self.manifest()?;
+            // Verdicts that were seen stay seen while the run grows.
+            looks = found["looks"].clone();
+            match found["trials"].as_u64() {
+                Some(found) if found > plan.trials => {
+                    return Err(FolderError::MoreTrials { folder: self.path.clone(), found, asked: plan.trials });
+                }
+                Some(found) if found == plan.trials => return Ok(()),
+                _ => {}
+            }
         }
+        self.unseal()?;
+        Ok(self.write_manifest(&manifest(plan, &[], &looks))?)
+    }
+
+    /// Removes what runs that were killed left half written.
+    fn sweep(&self) -> Result<(), FolderError> {
+        WRITTEN.iter().try_for_each(|sub| {
+            let path = self.path.join(sub);
+            sweep(&path).map_err(|source| FolderError::System { path, source })
+        })
+    }
+
+    /// Takes the checksums away before anything that they stand for changes: a folder that has them is finished.
+    ///
+    /// # Errors
+    /// If the operating system refuses.
+    pub fn unseal(&self) -> Result<(), FolderError> {
+        let path = self.path.join(SUMS_FILE);
+        match std::fs::remove_file(&path) {
+            Err(source) if source.kind() != io::ErrorKind::NotFound => Err(FolderError::System { path, source }),
+            _ => Ok(()),
+        }
+    }
+
+    /// Files that are not what the checksums of a finished run say, with what became of them; none where there are no
+    /// checksums.
+    ///
+    /// # Errors
+    /// If the checksums or a file cannot be read.
+    pub fn changed(&self) -> Result<Vec<(String, sums::Difference)>, sums::SumsError> {
+        if self.path.join(SUMS_FILE).exists() { sums::verify_sums(&self.path) } else { Ok(Vec::new()) }
     }
 
     /// Whether the trials that stand here are those of a plan; requirements and texts may differ.
     ///
     /// # Errors
-    /// With the first thing in which the plans differ.
+    /// With everything in which the plans differ.
     pub fn demand_same_simulation(&self, plan: &Plan) -> Result<(), FolderError> {
         let found = self.manifest()?;
         if found["simulation_hash"] == plan.simulation_hash() {
             return Ok(());
         }
-        let difference = first_difference("", &moving(&found["plan"]), &moving(&plan.resolved()))
-            .unwrap_or_else(|| "it was made by another version".to_owned());
-        Err(FolderError::OtherPlan { folder: self.path.clone(), difference })
+        let mut differences = differences(&found["plan"], &plan.resolved());
+        if differences.is_empty() {
+            differences.push("it was made by another version".to_owned());
+        }
+        Err(FolderError::OtherPlan { folder: self.path.clone(), differences })
     }
 
     /// The experiment whose trials stand here, as its file was written.
@@ -218,19 +267,9 @@ impl RunFolder {
             })
         };
         saved().ok_or_else(|| FolderError::Unreadable {
-            file: self.path.join("run.json"),
+            file: self.path.join(RECORD),
             why: "it names no experiment, trials or seed".to_owned(),
         })
-    }
-
-    fn same_plan(&self, plan: &Plan) -> Result<(), FolderError> {
-        self.demand_same_simulation(plan)?;
-        match self.manifest()?["trials"].as_u64() {
-            Some(found) if found > plan.trials => {
-                Err(FolderError::MoreTrials { folder: self.path.clone(), found, asked: plan.trials })
-            }
-            _ => Ok(()),
-        }
     }
 
     /// The record of the run, as written.
@@ -238,7 +277,7 @@ impl RunFolder {
     /// # Errors
     /// If it is not there or not JSON.
     pub fn manifest(&self) -> Result<Value, FolderError> {
-        let file = self.path.join("run.json");
+        let file = self.path.join(RECORD);
         let unreadable = |why: String| FolderError::Unreadable { file: file.clone(), why };
         let text = std::fs::read_to_string(&file).map_err(|error| unreadable(error.to_string()))?;
         serde_json::from_str(&text).map_err(|error| unreadable(error.to_string()))
@@ -249,7 +288,7 @@ impl RunFolder {
     /// # Errors
     /// If the file cannot be written.
     pub fn write_manifest(&self, manifest: &Value) -> Result<(), WriteError> {
-        write_json(&self.path.join("run.json"), manifest)
+        write_json(&self.path.join(RECORD), manifest)
     }
 
     /// Where it is.
@@ -264,15 +303,38 @@ impl RunFolder {
         self.path.join("parts")
     }
 
+    /// The share of the parts that is made here; all of them if there is none.
+    #[must_use]
+    pub fn shard(&self) -> Option<Shard> {
+        self.shard
+    }
+
+    /// Where a machine says what it did: of each shard in a file of its own.
+    #[must_use]
+    pub fn machine_file(&self) -> PathBuf {
+        let name = match self.shard {
+            None => "machine.json".to_owned(),
+            Some(shard) => format!("machine-{}.json", shard.to_string().replace(' ', "-")),
+        };
+        self.path.join(name)
+    }
+
     fn clear(&self) -> io::Result<()> {
         for name in CONTENTS {
             let entry = self.path.join(name);
-            if *name == LOCK || !entry.exists() {
-                continue;
+            if entry.is_dir() {
+                std::fs::remove_dir_all(entry)?;
+            } else if entry.exists() {
+                std::fs::remove_file(entry)?;
             }
-            if entry.is_dir() { std::fs::remove_dir_all(entry)? } else { std::fs::remove_file(entry)? }
         }
-        Ok(())
+        for entry in std::fs::read_dir(&self.path)? {
+            let entry = entry?;
+            if entry.file_name().to_str().is_some_and(sums::is_of_a_machine) {
+                std::fs::remove_file(entry.path())?;
+            }
+        }
+        std::fs::remove_file(self.path.join(RECORD))
     }
 }
 
@@ -289,6 +351,16 @@ pub struct SavedExperiment {
     pub trials: u64,
     /// The seed that was used.
     pub seed: u64,
+}
+
+impl SavedExperiment {
+    /// The plan that was run.
+    ///
+    /// # Errors
+    /// If this version of the program does not understand the experiment.
+    pub fn plan(&self) -> Result<Plan, ExperimentError> {
+        Ok(Plan { trials: self.trials, seed: self.seed, ..Plan::parse_saved(&self.name, &self.text, &self.data)? })
+    }
 }
 
 /// The record of a run: what was asked, how often it failed, of each variant by reason, and at how many trials verdicts were
@@ -318,12 +390,6 @@ fn experiment(plan: &Plan) -> Value {
     experiment
 }
 
-/// The part of a resolved plan that moves draws and readings.
-fn moving(plan: &Value) -> Value {
-    let keep = ["seed", "design", "points", "variants"];
-    Value::Object(keep.iter().map(|key| ((*key).to_owned(), plan[key].clone())).collect())
-}
-
 /// Writes pretty JSON, whole or not at all.
 ///
 /// # Errors
@@ -335,35 +401,64 @@ pub fn write_json(path: &Path, value: &Value) -> Result<(), WriteError> {
     })
 }
 
-fn holds_foreign_files(path: &Path) -> io::Result<bool> {
-    for entry in std::fs::read_dir(path)? {
-        let name = entry?.file_name();
-        if name != LOCK {
-            return Ok(true);
-        }
+/// Makes a folder unless it is there; one with files of someone else is refused.
+fn enter(path: &Path) -> Result<(), FolderError> {
+    let system = |source| FolderError::System { path: path.to_owned(), source };
+    std::fs::create_dir_all(path).map_err(system)?;
+    // The list is read before it is asked whose folder it is: a shard may be settling in at this moment.
+    let mut strange = false;
+    for entry in std::fs::read_dir(path).map_err(system)? {
+        let name = entry.map_err(system)?.file_name();
+        let name = name.to_string_lossy();
+        // A record that was being written when its run was killed is ours too.
+        strange |= !(name.starts_with(UNFINISHED) || (name.starts_with('.') && name.ends_with(LOCK)));
     }
-    Ok(false)
+    if strange && !path.join(RECORD).exists() {
+        return Err(FolderError::Foreign { folder: path.to_owned() });
+    }
+    Ok(())
 }
 
-/// The first place in which two plans differ, with both values.
-fn first_difference(at: &str, found: &Value, asked: &Value) -> Option<String> {
-    let join = |key: &str| if at.is_empty() { key.to_owned() } else { format!("{at}.{key}") };
-    match (found, asked) {
-        (Value::Object(found), Value::Object(asked)) => {
-            let keys = found.keys().chain(asked.keys().filter(|key| !found.contains_key(*key)));
-            keys.into_iter().filter(|key| *key != "trials").find_map(|key| {
-                first_difference(
-                    &join(key),
-                    found.get(key).unwrap_or(&Value::Null),
-                    asked.get(key).unwrap_or(&Value::Null),
-                )
-            })
+/// How a lock is held.
+#[derive(Clone, Copy)]
+enum Hold {
+    /// By one; refused while another holds it.
+    Alone,
+    /// By many; refused while one holds it alone.
+    Together,
+    /// By one after the other.
+    InTurn,
+}
+
+fn hold(folder: &Path, name: &str, hold: Hold) -> Result<File, FolderError> {
+    let path = folder.join(name);
+    let system = |source| FolderError::System { path: path.clone(), source };
+    let file = File::options().create(true).truncate(false).read(true).write(true).open(&path).map_err(system)?;
+    let held = match hold {
+        Hold::Alone => file.try_lock(),
+        Hold::Together => file.try_lock_shared(),
+        Hold::InTurn => file.lock().map_err(TryLockError::Error),
+    };
+    match held {
+        Ok(()) => Ok(file),
+        Err(TryLockError::WouldBlock) => Err(FolderError::Busy { folder: folder.to_owned() }),
+        // Some shared file systems have no locks. Parts are written whole and are the same whoever writes them, so
+        // that two writers at once do work twice and no harm.
+        Err(TryLockError::Error(error)) if error.kind() == io::ErrorKind::Unsupported => Ok(file),
+        Err(TryLockError::Error(source)) => Err(system(source)),
+    }
+}
+
+/// Differences that are listed.
+const LISTED: usize = 12;
+
+fn listed(differences: &[String]) -> String {
+    match differences {
+        [only] => only.clone(),
+        several => {
+            let more = several.len().saturating_sub(LISTED);
+            let rest = if more > 0 { format!("\n  and {more} more") } else { String::new() };
+            format!("\n  {}{rest}", several[..several.len() - more].join("\n  "))
         }
-        (Value::Array(found), Value::Array(asked)) if found.len() == asked.len() => found
-            .iter()
-            .zip(asked)
-            .enumerate()
-            .find_map(|(i, (found, asked))| first_difference(&join(&i.to_string()), found, asked)),
-        _ => (found != asked).then(|| format!("{at} was {found} there and is {asked} now")),
     }
 }

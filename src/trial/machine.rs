@@ -4,11 +4,11 @@ use crate::record::WriteError;
 use std::path::Path;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
-/// Writes machine.json.
+/// Writes what a machine did into its file.
 ///
 /// # Errors
 /// If the file cannot be written.
-pub fn write_machine(folder: &Path, threads: usize, simulated: u64, took: Duration) -> Result<(), WriteError> {
+pub fn write_machine(file: &Path, threads: usize, simulated: u64, took: Duration) -> Result<(), WriteError> {
     let since_epoch = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
     let seconds = took.as_secs_f64();
     let value = serde_json::json!({
@@ -20,5 +20,5 @@ pub fn write_machine(folder: &Path, threads: usize, simulated: u64, took: Durati
         "trials_simulated": simulated,
         "simulation_s": seconds,
     });
-    super::folder::write_json(&folder.join("machine.json"), &value)
+    super::folder::write_json(file, &value)
 }

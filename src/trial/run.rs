@@ -4,9 +4,11 @@ use super::folder::{FolderError, RunFolder};
 use super::machine::write_machine;
 use super::one::{TrialRunner, Worker};
 use crate::experiment::Plan;
+use crate::record::sums::{Difference, SumsError};
 use crate::record::{Block, Origin, PartError, PartId, Parts, TRIALS_IN_A_PART, WriteError, write_part};
 use rayon::prelude::*;
 use rayon::{ThreadPool, ThreadPoolBuilder};
+use std::collections::BTreeSet;
 use std::ops::Range;
 use std::path::Path;
 use std::time::Instant;
@@ -41,6 +43,19 @@ pub enum RunError {
         /// Trials asked for.
         asked: u64,
     },
+    /// Parts of the plan are not there, or not whole.
+    #[error("{missing} of {all} parts are not there or not whole, the first {first}")]
+    Incomplete {
+        /// How many.
+        missing: usize,
+        /// Of how many.
+        all: usize,
+        /// The first of them.
+        first: PartId,
+    },
+    /// The checksums of the folder cannot be read.
+    #[error(transparent)]
+    Sums(#[from] SumsError),
     /// No threads could be started.
     #[error("cannot start {threads} threads: {why}")]
     Threads {
@@ -54,19 +69,25 @@ pub enum RunError {
 /// Trials that one task of a thread does; parts do not depend on it.
 pub(super) const TRIALS_IN_A_TASK: usize = 100;
 
-/// Simulates what the folder does not hold yet; `threads` 0 means all there are. Returns the number of trials
-/// simulated now.
+/// Simulates what the folder does not hold yet, all of it or the folder's shard; `threads` 0 means all there are.
+/// Returns the number of trials simulated now.
 ///
 /// # Errors
 /// See [`RunError`]; the parts that were written stay, and the same run goes on from there.
 pub fn run(plan: &Plan, folder: &RunFolder, threads: usize, progress: &dyn Progress) -> Result<u64, RunError> {
     let pool = pool(threads)?;
     let started = Instant::now();
-    let missing = missing_parts(&folder.parts(), plan.variants.len(), plan.trials)?;
-    let asked: u64 = missing.iter().map(|(_, trials)| trials.end - trials.start).sum();
+    let mut missing = missing_of_plan(plan, folder)?;
+    if let Some(shard) = folder.shard() {
+        missing.retain(|part| shard.holds(part.place));
+    }
+    if !missing.is_empty() {
+        folder.unseal()?;
+    }
+    let asked: u64 = missing.iter().map(Missing::count).sum();
     progress.begin(asked);
     let mut done = 0;
-    for (id, trials) in missing {
+    for Missing { id, trials, .. } in missing {
         let variant = &plan.variants[id.variant as usize];
         let runner = TrialRunner::new(variant, plan.seed).in_design(plan.design);
         let block = pool.install(|| simulate(&runner, trials.clone(), progress));
@@ -78,7 +99,7 @@ pub fn run(plan: &Plan, folder: &RunFolder, threads: usize, progress: &dyn Progr
         done += trials.end - trials.start;
     }
     if done > 0 {
-        write_machine(folder.path(), pool.current_num_threads(), done, started.elapsed())?;
+        write_machine(&folder.machine_file(), pool.current_num_threads(), done, started.elapsed())?;
     }
     Ok(done)
 }
@@ -91,25 +112,76 @@ pub(super) fn pool(threads: usize) -> Result<ThreadPool, RunError> {
         .map_err(|error| RunError::Threads { threads, why: error.to_string() })
 }
 
-/// Parts of so many variants that are not there, or not whole, with the trials they take.
+/// Finds every part of the plan whole.
+///
+/// # Errors
+/// If parts are missing, or the folder cannot be read.
+pub fn demand_whole(plan: &Plan, folder: &RunFolder) -> Result<(), RunError> {
+    let missing = missing_of_plan(plan, folder)?;
+    match missing.first() {
+        None => Ok(()),
+        Some(first) => {
+            let all = plan.variants.len() * parts_of(plan.trials).count();
+            Err(RunError::Incomplete { missing: missing.len(), all, first: first.id })
+        }
+    }
+}
+
+/// A part that is not there, or not whole.
+pub(super) struct Missing {
+    pub id: PartId,
+    /// Its place in the order of the plan.
+    place: usize,
+    /// The trials that it takes.
+    pub trials: Range<u64>,
+}
+
+impl Missing {
+    pub fn count(&self) -> u64 {
+        self.trials.end - self.trials.start
+    }
+}
+
+/// The parts that so many trials of one variant take.
+fn parts_of(trials: u64) -> Range<u64> {
+    0..trials.div_ceil(TRIALS_IN_A_PART)
+}
+
+fn missing_of_plan(plan: &Plan, folder: &RunFolder) -> Result<Vec<Missing>, RunError> {
+    let changed: BTreeSet<String> = match folder.changed() {
+        Ok(changed) => {
+            changed.into_iter().filter(|(_, how)| *how == Difference::Changed).map(|(name, _)| name).collect()
+        }
+        // Checksums that cannot be read say nothing; the parts are still looked at one by one.
+        Err(SumsError::Line { .. }) => BTreeSet::new(),
+        Err(error) => return Err(error.into()),
+    };
+    let missing = missing_parts(&folder.parts(), plan.variants.len(), plan.trials, |id| {
+        changed.contains(&format!("parts/{id}"))
+    })?;
+    Ok(missing)
+}
+
+/// Parts of so many variants that are not there, not whole, or known to have been changed.
 pub(super) fn missing_parts(
     folder: &Path,
     variants: usize,
     trials_each: u64,
-) -> Result<Vec<(PartId, Range<u64>)>, RunError> {
+    changed: impl Fn(PartId) -> bool,
+) -> Result<Vec<Missing>, RunError> {
     let present = Parts::list(folder)?;
+    let variants = (0..).zip(0..variants).map(|(variant, _)| variant);
+    let ids = variants.flat_map(|variant| parts_of(trials_each).map(move |part| PartId { variant, part }));
     let mut missing = Vec::new();
-    for (variant, _) in (0..).zip(0..variants) {
-        for part in 0..trials_each.div_ceil(TRIALS_IN_A_PART) {
-            let id = PartId { variant, part };
-            let trials = id.first_trial()..trials_each.min(id.first_trial() + TRIALS_IN_A_PART);
-            // A part that cannot be read was not written by a whole run: it is made again.
-            let expected = (Some((trials.start, trials.end - 1)), trials.end - trials.start);
-            let whole = present.contains(id)
-                && present.check(id).is_ok_and(|found| (found.trials, found.trial_count) == expected);
-            if !whole {
-                missing.push((id, trials));
-            }
+    for (place, id) in ids.enumerate() {
+        let trials = id.first_trial()..trials_each.min(id.first_trial() + TRIALS_IN_A_PART);
+        // A part that cannot be read was not written by a whole run: it is made again.
+        let expected = (Some((trials.start, trials.end - 1)), trials.end - trials.start);
+        let whole = present.contains(id)
+            && !changed(id)
+            && present.check(id).is_ok_and(|found| (found.trials, found.trial_count) == expected);
+        if !whole {
+            missing.push(Missing { id, place, trials });
         }
     }
     Ok(missing)
@@ -125,12 +197,11 @@ pub(super) fn simulate(runner: &TrialRunner, trials: Range<u64>, progress: &dyn 
             let first = task * TRIALS_IN_A_TASK;
             let last = count.min(first + TRIALS_IN_A_TASK);
             let mut block = Block::with_capacity(runner.schema(), (last - first) * rows);
-            if !progress.interrupted() {
-                for trial in first..last {
-                    runner.trial(trials.start + trial as u64, worker, &mut block);
-                }
-                progress.advance((last - first) as u64);
+            // A case may take long: whoever interrupts does not wait for a whole task.
+            for trial in (first..last).take_while(|_| !progress.interrupted()) {
+                runner.trial(trials.start + trial as u64, worker, &mut block);
             }
+            progress.advance((last - first) as u64);
             block
         })
         .collect();

@@ -63,6 +63,24 @@ fn outside_phone_needs_no_sideways_scrolling() {
     assert!(width <= 412, "{width}");
 }
 
+/// Pressed once, twice and three times: up, down, and as written.
+#[test]
+#[ignore = "needs Debian's chromium; .ci/run installs it"]
+fn outside_a_table_is_sorted_by_the_heading_that_is_pressed() {
+    let report = report();
+    let script = "(() => { const table = page.querySelector('[id$=failures] table'), column = 2, \
+                  read = () => [...table.tBodies[0].rows].map(row => row.cells[column].textContent.trim()).join(' '), \
+                  button = table.tHead.rows[0].cells[column].querySelector('button'); const seen = [read()]; \
+                  for (let i = 0; i < 3; i++) { button.click(); seen.push(read()); } return seen.join('; '); })()";
+    let seen = measured(&report, "report.html", 1000, script);
+    let orders: Vec<Vec<u64>> = seen
+        .split("; ")
+        .map(|order| order.split(' ').map(|cell| cell.parse().expect("a count of trials")).collect())
+        .collect();
+    let [written, up, down, again] = &orders[..] else { panic!("{seen}") };
+    assert!(up.is_sorted() && down.iter().rev().is_sorted() && written == again && written != up, "{seen}");
+}
+
 /// The rules for paper, applied to a page as wide as A4 between its margins: 182 mm are 688 px at 96 px an inch.
 #[test]
 #[ignore = "needs Debian's chromium; .ci/run installs it"]

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 use tempfile::TempDir;
 
 /// A small experiment: few frames, so that thousands of trials take a moment.
-const SMALL: &str = r#"
+pub const SMALL: &str = r#"
 title = "small"
 seed = 5
 trials = 300
@@ -31,43 +31,43 @@ confidence = 0.9
 "#;
 
 /// A folder with an experiment in it.
-struct Bench {
+pub struct Bench {
     folder: TempDir,
 }
 
 impl Bench {
-    fn new() -> Self {
+    pub fn new() -> Self {
         let bench = Self { folder: tempfile::tempdir().expect("a folder") };
         bench.write("small.toml", SMALL);
         bench
     }
 
-    fn path(&self, name: &str) -> PathBuf {
+    pub fn path(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)
     }
 
-    fn write(&self, name: &str, text: &str) {
+    pub fn write(&self, name: &str, text: &str) {
         std::fs::write(self.path(name), text).expect("a file");
     }
 
-    fn command(&self, arguments: &[&str]) -> Command {
+    pub fn command(&self, arguments: &[&str]) -> Command {
         let mut command = Command::new(cargo_bin!("navassay"));
         command.current_dir(self.folder.path()).args(arguments);
         command
     }
 
-    fn run(&self, arguments: &[&str]) -> Ended {
+    pub fn run(&self, arguments: &[&str]) -> Ended {
         Ended::of(&self.command(arguments).output().expect("a command that starts"))
     }
 
     /// The bytes of the files of a folder, by name.
-    fn bytes(&self, folder: &str) -> BTreeMap<String, Vec<u8>> {
+    pub fn bytes(&self, folder: &str) -> BTreeMap<String, Vec<u8>> {
         let entries = std::fs::read_dir(self.path(folder)).expect("a folder");
         let file = |entry: std::io::Result<std::fs::DirEntry>| {
             let entry = entry.expect("an entry");
             (entry.file_name().to_string_lossy().into_owned(), std::fs::read(entry.path()).expect("a file"))
         };
-        entries.map(file).collect()
+        entries.filter(|entry| entry.as_ref().is_ok_and(|entry| entry.path().is_file())).map(file).collect()
     }
 
     /// Errors of one output in the order of the trials.
@@ -78,14 +78,14 @@ impl Bench {
 }
 
 #[derive(Debug)]
-struct Ended {
-    status: Option<i32>,
-    said: String,
-    complained: String,
+pub struct Ended {
+    pub status: Option<i32>,
+    pub said: String,
+    pub complained: String,
 }
 
 impl Ended {
-    fn of(output: &Output) -> Self {
+    pub fn of(output: &Output) -> Self {
         Self {
             status: output.status.code(),
             said: String::from_utf8_lossy(&output.stdout).into_owned(),
@@ -94,7 +94,7 @@ impl Ended {
     }
 
     #[track_caller]
-    fn with(self, status: i32) -> Self {
+    pub fn with(self, status: i32) -> Self {
         assert_eq!(self.status, Some(status), "{self:?}");
         self
     }
@@ -155,7 +155,7 @@ fn identity_wrong_input_ends_with_two_and_writes_nothing() {
         &["run", "small.toml", "--seed", "-1"],
         &["run", "small.toml", "--threads", "0"],
         &["run", "small.toml", "--shard", "3/2"],
-        &["run", "small.toml", "--shard", "1/2"],
+        &["run", "small.toml", "--shard", "1/2", "--replace"],
         &["run", "small.toml", "--unknown"],
         &["check", "wrong.toml"],
         &["check", "absent.toml"],
@@ -187,6 +187,16 @@ fn identity_a_folder_keeps_its_plan() {
 
     let other = bench.run(&["run", "small.toml", "--seed", "6"]).with(2);
     assert!(other.complained.contains("seed was 5 there and is 6 now"), "{}", other.complained);
+    bench.write(
+        "others.toml",
+        &SMALL.replace("cup_frames = 2", "cup_frames = 3").replace("trace_frames = 12", "trace_frames = 14"),
+    );
+    let others = bench.run(&["run", "others.toml", "--seed", "6", "--out", "reports/small"]).with(2).complained;
+    for line in
+        ["seed was 5", "protocol.cup_frames was 2 there and is 3 now", "protocol.trace_frames was 12 there and is 14"]
+    {
+        assert!(others.contains(line), "{line}: {others}");
+    }
     assert!(other.complained.contains("--out") && other.complained.contains("--replace"), "{}", other.complained);
     let fewer = bench.run(&["run", "small.toml", "--trials", "200"]).with(2);
     assert!(fewer.complained.contains("300"), "{}", fewer.complained);
@@ -296,7 +306,10 @@ fn identity_an_interrupt_ends_with_three_and_the_same_command_goes_on() {
     }
     let signal = Command::new("kill").args(["-INT", &running.id().to_string()]).status();
     assert!(signal.expect("kill").success());
+    let sent = Instant::now();
     let stopped = Ended::of(&running.wait_with_output().expect("an end")).with(3);
+    // Within a second, on a machine that has nothing else to do.
+    assert!(sent.elapsed() < Duration::from_secs(5), "{:?}", sent.elapsed());
     assert!(stopped.complained.contains("repeat the command to go on"), "{}", stopped.complained);
     let saved = bench.errors("reports/small");
     assert!(!saved.is_empty() && saved.len() < 50_000 && saved.len().is_multiple_of(10_000), "{}", saved.len());
@@ -321,6 +334,44 @@ fn identity_seed_moves_the_draws_and_assess_repeats_the_tables() {
     bench.run(&["assess", "reports/small", "strict.toml"]).with(1);
     bench.write("other.toml", &SMALL.replace("cup_frames = 2", "cup_frames = 3"));
     bench.run(&["assess", "reports/small", "other.toml"]).with(2);
+}
+
+/// Of an untouched folder every byte is made again; a changed one is found, and named.
+#[test]
+fn identity_assess_reproduces_every_byte_and_names_what_was_changed() {
+    let bench = Bench::new();
+    bench.run(&["run", "small.toml", "--out", "run"]).with(0);
+    let sums = || std::fs::read_to_string(bench.path("run/SHA256SUMS")).expect("checksums");
+    let before = sums();
+    let untouched = bench.run(&["assess", "run"]).with(0);
+    assert!(!untouched.complained.contains("since the run was finished"), "{}", untouched.complained);
+    assert_eq!(sums(), before);
+
+    let flip = |name: &str| {
+        let mut bytes = std::fs::read(bench.path(name)).expect("a file");
+        let middle = bytes.len() / 2;
+        bytes[middle] ^= 1;
+        std::fs::write(bench.path(name), &bytes).expect("room for a file");
+    };
+    // What is only a result is named and made again.
+    flip("run/tables/summary.csv");
+    flip("run/report.html");
+    let again = bench.run(&["assess", "run"]).with(0).complained;
+    for name in ["tables/summary.csv has been changed", "report.html has been changed"] {
+        assert!(again.contains(name), "{again}");
+    }
+    assert_eq!(sums(), before);
+    // What results rest on is refused, until the run has made it again.
+    for name in ["parts/0000-000000.parquet", "run.json"] {
+        flip(&format!("run/{name}"));
+        let refused = bench.run(&["assess", "run"]).with(2).complained;
+        assert!(refused.contains(name), "{refused}");
+        assert_eq!(sums(), before);
+        flip(&format!("run/{name}"));
+    }
+    flip("run/parts/0000-000000.parquet");
+    bench.run(&["run", "small.toml", "--out", "run"]).with(0);
+    assert_eq!(sums(), before);
 }
 
 #[test]
@@ -431,4 +482,29 @@ fn identity_a_trial_is_recorded_replayed_and_fitted() {
     bench.run(&["phantom", "small.toml", "--trials", "20"]).with(0);
     assert!(bench.path("reports/small-phantom/tables/phantom-points.csv").exists());
     bench.run(&["phantom", "small.toml", "--spacing", "300"]).with(2);
+}
+
+/// run.json is read back as what its schema is made from, before and after the run is finished.
+#[test]
+fn identity_run_json_is_what_its_published_schema_says() {
+    use navassay::trial::{RunRecord, run_schema};
+    let bench = Bench::new();
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/run.schema.json");
+    let published = std::fs::read_to_string(file).expect("the published schema");
+    assert_eq!(run_schema(), published, "navassay explain --schema > docs/run.schema.json");
+    assert_eq!(bench.run(&["explain", "--schema"]).with(0).said, published);
+    let arms = "[[arm]]\nname = \"bony\"\n[[arm]]\nname = \"level\"\nset = { \"measure.plane\" = \"level\" }\n";
+    bench.write("arms.toml", &format!("{SMALL}{arms}"));
+    bench.run(&["run", "arms.toml", "--out", "arms", "--shard", "1/2"]).with(0);
+    let read = || std::fs::read_to_string(bench.path("arms/run.json")).expect("a record");
+    let record: RunRecord = serde_json::from_str(&read()).expect("a record of a run");
+    assert_eq!((record.counts.len(), record.plan.variants.len(), record.trials), (0, 2, 300));
+    bench.run(&["run", "arms.toml", "--out", "arms"]).with(0);
+    let record: RunRecord = serde_json::from_str(&read()).expect("a record of a run");
+    assert_eq!(record.counts.iter().map(|count| count.trials).collect::<Vec<_>>(), [300, 300]);
+    assert_eq!(record.plan.requirements[0].id, "REQ-01");
+    assert!(record.plan.variants[1].noise["landmark.tissue"].on);
+    // Nothing but what the schema names, where it says so.
+    let strange = read().replacen("\"generator\"", "\"colour\": 1,\n  \"generator\"", 1);
+    assert!(serde_json::from_str::<RunRecord>(&strange).is_err());
 }

@@ -3,11 +3,13 @@
 
 mod bench;
 mod browser;
+mod cluster;
 mod command_line;
 mod controls;
 mod correlation;
 mod draws;
 mod experiments;
+mod memory;
 mod messages;
 mod noise;
 mod pinhole;
@@ -18,7 +20,9 @@ mod published_checks;
 mod replay;
 mod replay_outside;
 mod report;
+mod resume;
 mod sensitivity;
+mod shards;
 mod statistics;
 mod stillness;
 mod streams;

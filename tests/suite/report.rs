@@ -61,9 +61,14 @@ fn check(report: &Reported) {
             None => assert!(link == "data:," || folder.path().join(link).is_file(), "{link}"),
         }
     }
-    for forbidden in [" src=", "<script", "@import", "url(", "<link rel=\"stylesheet"] {
+    for forbidden in [" src=", "<script ", "@import", "url(", "<link rel=\"stylesheet"] {
         assert!(!page.contains(forbidden), "{forbidden}");
     }
+    assert_eq!(page.matches("<script>").count(), 1, "the one that sorts tables");
+    // Tables and figures are numbered in their order, in the lists and where they stand.
+    let numbered = |kind: &str| page.matches(&format!(">{kind} ")).count();
+    assert_eq!(numbered("Table"), 2 * evidence.tables().count());
+    assert_eq!(numbered("Figure"), 2 * evidence.charts().count());
     assert_eq!(page.matches("http").count(), page.matches("xmlns=\"http://www.w3.org/2000/svg\"").count());
 
     // What must never be missing, and what must never be there.

@@ -34,7 +34,7 @@ pub struct VariantFigures<'a> {
 /// Errors of one output, evenly thinned, NaN where there is none.
 struct Thin(Vec<f64>);
 
-/// One output with its errors, ascending, NaN where there is none, and their sizes, ascending.
+/// One output with its errors in ascending order, those that are missing last, and the sizes of the others likewise.
 struct Measured<'a> {
     output: Output,
     assessed: &'a OutputAssessment<'a>,

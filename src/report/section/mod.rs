@@ -9,6 +9,7 @@ pub mod failures;
 pub mod figures;
 pub mod fit;
 mod frames;
+pub mod glossary;
 pub mod inputs;
 pub mod limits;
 mod markers;
