@@ -22,6 +22,7 @@ pub mod order;
 mod quadrature;
 mod sample;
 pub mod shape;
+pub mod shapley;
 pub mod spread;
 mod summary;
 pub mod tolerance;

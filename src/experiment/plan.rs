@@ -243,6 +243,7 @@ impl Plan {
                 }
             }
         }
+        faults.extend(Reader::new(&tree).questions_faults(sensitivity.as_ref(), &variants));
         let mut uncertain = Uncertain { inputs: ranged, points: Vec::new(), variants: Vec::new() };
         let values = |point: &Vec<Override>| point.iter().map(|change| uncertain::number(&change.value)).collect();
         uncertain.points = outer_points.iter().map(values).collect();

@@ -2,8 +2,10 @@
 
 use super::diagnostics::Fault;
 use super::nearest::nearest;
+use super::plan::Variant;
 use super::spec::Reader;
-use crate::simulation::noise::SOURCES;
+use crate::analysis::shapley::MOST_GROUPS;
+use crate::simulation::noise::{Correlation, SOURCES};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 
@@ -55,6 +57,8 @@ pub struct Group {
 pub enum Question {
     /// Variance-based indices of the groups.
     Indices,
+    /// Shapley effects of the groups, which may be correlated.
+    Shapley,
     /// Each source alone, all but it, half and twice of it.
     OneAtATime,
     /// Coefficients and the linear budget.
@@ -66,8 +70,14 @@ pub enum Question {
 }
 
 /// Every question.
-pub const QUESTIONS: [Question; 5] =
-    [Question::Indices, Question::OneAtATime, Question::Linear, Question::Offsets, Question::Uncertain];
+pub const QUESTIONS: [Question; 6] = [
+    Question::Indices,
+    Question::Shapley,
+    Question::OneAtATime,
+    Question::Linear,
+    Question::Offsets,
+    Question::Uncertain,
+];
 
 /// The group of all that no other group names.
 pub const REST: &str = "rest";
@@ -82,6 +92,7 @@ impl Question {
     pub const fn word(self) -> &'static str {
         match self {
             Self::Indices => "indices",
+            Self::Shapley => "shapley",
             Self::OneAtATime => "one-at-a-time",
             Self::Linear => "linear",
             Self::Offsets => "offsets",
@@ -152,6 +163,33 @@ impl Reader<'_, '_> {
         let groups: Vec<_> = written.groups.into_iter().map(|(name, members)| Group { name, members }).collect();
         self.check_groups(&groups);
         Some(Sensitivity { groups, rows, ask, outer_points })
+    }
+
+    /// Indices of groups need groups that are independent, Shapley effects few groups.
+    pub fn questions_faults(mut self, asked: Option<&Sensitivity>, variants: &[Variant]) -> Vec<Fault> {
+        let Some(asked) = asked else { return self.faults };
+        let groups = asked.all_groups();
+        let ask = if self.tree.is_written("sensitivity.ask") { "sensitivity.ask" } else { "sensitivity" };
+        if asked.asks(Question::Shapley) && groups.len() > MOST_GROUPS {
+            let label = format!("found {} groups with the rest, expected at most {MOST_GROUPS}", groups.len());
+            self.fault(ask, "too many groups for Shapley effects", label);
+            self.mend("every set of groups is drawn anew: put sources that belong together into one group");
+        }
+        let holder = |id: &str| groups.iter().position(|group| group.holds(id));
+        let apart = |correlation: &&Correlation| {
+            let [one, other] = correlation.between.each_ref().map(|id| holder(id));
+            correlation.coefficient != 0.0 && one != other
+        };
+        let found = variants.iter().find_map(|variant| variant.model.noise.correlation.iter().find(apart));
+        if let (true, Some(Correlation { between: [one, other], .. })) = (asked.asks(Question::Indices), found) {
+            let label = format!("{one} and {other} are correlated and in different groups");
+            self.fault(ask, "indices of correlated groups say nothing", label);
+            self.mend(
+                "a share of the variance belongs to a group only if the groups are independent: put both into one group, or \
+                 ask \"shapley\" in place of \"indices\"",
+            );
+        }
+        self.faults
     }
 
     /// How limits on sources are searched for; `None` with faults.

@@ -209,7 +209,7 @@ const KEYS: &[(&str, &str)] = &[
     ("sensitivity.rows", "cases that each question is put to, each a new device and a new patient; 64 or more"),
     (
         "sensitivity.ask",
-        "what is asked where the section stands in the file: indices, one-at-a-time, linear, offsets, uncertain; one or more",
+        "what is asked where the section stands in the file: indices, shapley, one-at-a-time, linear, offsets, uncertain; one or more",
     ),
     (
         "sensitivity.outer_points",

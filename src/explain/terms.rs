@@ -144,6 +144,12 @@ const TERMS: &[(&str, &str, &str)] = &[
         "first-order index and all that the group does together with others",
         "Jansen MJW. Comput Phys Commun 1999;117:35-43 (the estimator used)",
     ),
+    (
+        "Shapley effect",
+        "share of the variance of an error that a group adds to the groups before it, averaged over all orders; for groups that \
+         may be correlated",
+        "Song E et al. SIAM/ASA J Uncertain Quantif 2016;4:1060-1083",
+    ),
     ("interaction", "total index less first-order index: what a group does only together with others", OWN),
     (
         "coefficient",

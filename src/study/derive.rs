@@ -30,7 +30,19 @@ fn redrawn_where(variant: &Variant, chosen: impl Fn(&str) -> bool) -> Variant {
             *replicate = 1;
         }
     }
+    // A second set of draws goes into the correlated scores of others too.
+    model.noise.correlate();
     variant
+}
+
+/// The same variant with what is not `drawn` at the head of every mixing of correlated scores, and that with the `drawn` part
+/// made from the second set of draws, given the rest.
+pub(super) fn redrawn_given(variant: &Variant, drawn: impl Fn(&str) -> bool) -> (Variant, Variant) {
+    let (mut held, mut anew) = (variant.clone(), redrawn_where(variant, &drawn));
+    for variant in [&mut held, &mut anew] {
+        variant.model.noise.correlate_given(|id| !drawn(id));
+    }
+    (held, anew)
 }
 
 /// The same variant with the scale of each source multiplied by a factor.

@@ -113,6 +113,8 @@ messages! {
         "seed = 1\n\n[[noise.correlation]]\nbetween = [\"landmark.tissue\", \"posture.baseline\"]\ncoefficient = 0.9\n\n[[noise.correlation]]\nbetween = [\"landmark.tissue\", \"level.table\"]\ncoefficient = 0.9\n",
     regress_correlation_in_single_brackets:
         "seed = 1\n\n[noise.correlation]\nbetween = [\"landmark.tissue\", \"level.table\"]\ncoefficient = 0.9\n",
+    regress_indices_of_correlated_groups: "seed = 1\n\n[sensitivity]\nask = [\"indices\"]\ngroups = { table = [\"level.table\"] }\n\n\
+        [[noise.correlation]]\nbetween = [\"level.table\", \"cup.seating\"]\ncoefficient = 0.5\n",
     regress_stillness_limit_of_nothing: "seed = 1\n\n[protocol]\nstillness_limit_mm = 0\nstillness_tries = 0\n",
     regress_hold_without_a_direction: "seed = 1\n\n[protocol]\nhold_direction = [0, 0, 0]\n",
     regress_two_arms_of_one_name: "seed = 1\n\n[[arm]]\nname = \"a\"\n\n[[arm]]\nname = \"a\"\n",

@@ -5,7 +5,7 @@ use navassay::analysis::Verdict;
 use navassay::experiment::Plan;
 use navassay::measurement::OUTPUTS;
 use navassay::study::budget::{Answer, Strategy, budget};
-use navassay::study::sensitivity::{ArmSensitivity, sensitivity};
+use navassay::study::sensitivity::{ArmSensitivity, CHANGES, Change, sensitivity};
 use navassay::trial::RunFolder;
 use std::path::Path;
 
@@ -134,6 +134,49 @@ fn identity_shares_are_those_of_the_linear_budget() {
             assert!((sum.value - 1.0).abs() < 3.5 * sum.standard_error.expect("resampled"), "{sum:?}");
             let budget = linear.outputs[i];
             assert_eq!(budget.output, OUTPUTS[i]);
+        }
+    });
+}
+
+/// Level and seating of the cup correlated: shares by the closed form for two normal inputs that add up, `V1`, `V2` and `V`
+/// being the variances of the one, the other and both: `(V1 (1 - r^2) - V2 (1 - r^2) + V) / 2 V` (Owen AB, Prieur C. SIAM/ASA J
+/// Uncertainty Quantification 2017;5:986-1002, section 4, in other words).
+#[test]
+fn outside_shapley_effects_of_correlated_sources() {
+    let r = 0.6;
+    let text = format!(
+        "{PELVIS}[measure]\nplane = \"level\"\n[noise]\nonly = [\"level.table\", \"cup.seating\"]\n[noise.cup.seating]\n\
+         covariance_deg2 = [[0.4, 0.0, 0.0], [0.0, 0.4, 0.0], [0.0, 0.0, 0.0]]\nbasis = {{ kind = \"assumed\" }}\n\
+         [[noise.correlation]]\nbetween = [\"level.table\", \"cup.seating\"]\ncoefficient = {r}\n[sensitivity]\n\
+         ask = [\"shapley\", \"one-at-a-time\"]\nrows = 4096\ngroups = {{ table = [\"level.table\"], seating = \
+         [\"cup.seating\"] }}\n"
+    );
+    with_found(&text, |found| {
+        let (study, alone) = (found.shapley.as_ref().expect("asked"), found.one_at_a_time.as_ref().expect("asked"));
+        let variance = |source: &str, output: usize| {
+            let source = alone.sources.iter().find(|found| found.source == source).expect("a source in use");
+            let run = CHANGES.iter().position(|change| *change == Change::Alone).expect("a change");
+            let sd = source.runs[run][output].summary.sd.expect("a spread").value;
+            sd * sd
+        };
+        for (place, output) in [(0, "inclination"), (1, "anteversion")] {
+            let (_, effects) = &study.outputs[place];
+            let (one, other) = (variance("level.table", place), variance("cup.seating", place));
+            let all = effects.variance;
+            let share = |one: f64, other: f64| 0.5 * ((1.0 - r * r) * (one - other) + all) / all;
+            for (name, expected) in [("table", share(one, other)), ("seating", share(other, one)), ("rest", 0.0)] {
+                let group = study.groups.iter().position(|group| group.name == name).expect("a group");
+                let effect = effects.effects[group];
+                // The variances behind the closed form have 1/45 of themselves as standard error.
+                let allowed =
+                    3.5 * libm::hypot(effect.standard_error.expect("resampled"), 0.5 * (one + other) / all / 45.0);
+                assert!(
+                    (effect.value - expected).abs() < allowed,
+                    "{output} {name}: {} for {expected}",
+                    effect.value
+                );
+            }
+            assert!((effects.effects.iter().map(|effect| effect.value).sum::<f64>() - 1.0).abs() < 1e-12);
         }
     });
 }

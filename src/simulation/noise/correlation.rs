@@ -97,7 +97,17 @@ impl Noise {
     /// catalogue: the first source keeps its own, each later one takes its part of the raw streams of the earlier ones.
     /// These are there whether their sources are on or off, so that switching a partner off moves no draw.
     pub fn correlate(&mut self) {
-        let (sources, matrix) = correlation_matrix(&self.correlation);
+        self.correlate_given(|_| false);
+    }
+
+    /// The same with the sources that are held at the head of the order, so that all others are drawn given them: with other
+    /// replicates of these alone, the held ones keep their scores and the correlations stay what they are.
+    pub fn correlate_given(&mut self, held: impl Fn(&str) -> bool) {
+        let (named, matrix) = correlation_matrix(&self.correlation);
+        let mut order: Vec<usize> = (0..named.len()).collect();
+        order.sort_by_key(|&place| !held(named[place].id));
+        let sources: Vec<_> = order.iter().map(|&place| named[place]).collect();
+        let matrix = DMatrix::from_fn(named.len(), named.len(), |i, j| matrix[(order[i], order[j])]);
         let Ok(lower) = lower_factor(&matrix) else { return };
         if too_many_partners(&lower).is_some() {
             return;

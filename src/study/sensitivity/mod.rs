@@ -4,12 +4,14 @@ mod indices;
 mod linear;
 mod nominal;
 mod one_at_a_time;
+mod shapley;
 mod uncertain;
 
 pub use indices::{IndexStudy, MOST_DROPPED, OutputIndices};
 pub use linear::{LINEAR_WITHIN, LinearInput, LinearStudy, MULTIPLES, OutputBudget};
 pub use nominal::Input;
 pub use one_at_a_time::{CHANGES, Change, Changed, OneAtATime, SourceRuns};
+pub use shapley::ShapleyStudy;
 pub use uncertain::{Moves, UncertainPoint, UncertainStudy};
 
 use crate::experiment::{Plan, Question, Variant};
@@ -28,6 +30,8 @@ pub struct ArmSensitivity<'p> {
     pub variant: &'p Variant,
     /// Variance-based indices, where asked.
     pub indices: Option<IndexStudy>,
+    /// Shapley effects of groups that may be correlated, where asked.
+    pub shapley: Option<ShapleyStudy>,
     /// Each source alone, all but it, half and twice of it, where asked.
     pub one_at_a_time: Option<OneAtATime>,
     /// Coefficients, the linear budget and the effects of offsets, where asked.
@@ -55,12 +59,14 @@ pub fn sensitivity<'p>(
         let place = u32::try_from(place).unwrap_or(u32::MAX);
         let indices =
             asked.asks(Question::Indices).then(|| indices::ask(&study, index, variant, asked)).transpose()?;
+        let shapley =
+            asked.asks(Question::Shapley).then(|| shapley::ask(&study, index, variant, asked)).transpose()?;
         let one = asked.asks(Question::OneAtATime).then(|| one_at_a_time::ask(&study, index, variant)).transpose()?;
         let linear = asked.asks(Question::Linear) || asked.asks(Question::Offsets);
         let linear = linear.then(|| linear::ask(&study, place, variant)).transpose()?;
         let outer = plan.uncertain.variants.get(index).filter(|outer| !outer.is_empty());
         let uncertain = outer.map(|outer| uncertain::ask(&study, index, outer)).transpose()?;
-        Ok(ArmSensitivity { variant, indices, one_at_a_time: one, linear, uncertain })
+        Ok(ArmSensitivity { variant, indices, shapley, one_at_a_time: one, linear, uncertain })
     })
     .collect()
 }

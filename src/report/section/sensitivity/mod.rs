@@ -3,6 +3,7 @@
 mod indices;
 mod linear;
 mod one_at_a_time;
+mod shapley;
 mod uncertain;
 
 use crate::experiment::Plan;
@@ -29,6 +30,9 @@ pub fn section(plan: &Plan, found: &[ArmSensitivity], files: &mut Files) -> Opti
         }
         if let Some(study) = &arm.indices {
             entries.extend(indices::entries(&of, study, &mut tables, files));
+        }
+        if let Some(study) = &arm.shapley {
+            entries.extend(shapley::entries(&of, study, &mut tables));
         }
         if let Some(study) = &arm.one_at_a_time {
             entries.extend(one_at_a_time::entries(&of, study, &mut tables));
@@ -62,6 +66,7 @@ impl Arm<'_> {
 #[derive(Default)]
 struct Tables {
     indices: indices::Rows,
+    shapley: shapley::Rows,
     one_at_a_time: one_at_a_time::Rows,
     linear: linear::Rows,
     uncertain: uncertain::Rows,
@@ -70,6 +75,7 @@ struct Tables {
 impl Tables {
     fn write(self, plan: &Plan, files: &mut Files) {
         self.indices.write(files);
+        self.shapley.write(files);
         self.one_at_a_time.write(files);
         self.linear.write(files);
         self.uncertain.write(files, plan.uncertain.inputs.iter().map(|input| input.path.clone()));
