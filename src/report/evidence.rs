@@ -161,6 +161,7 @@ impl Evidence {
             section::failures::section(plan, assessment, Some(parts), &mut files)?,
             section::reproduction::section(plan, &mut files),
             section::limits::section(plan),
+            section::glossary::section(&mut files),
         ]);
         Ok(Self { title: plan.title.clone(), sections, files: files.0 })
     }
