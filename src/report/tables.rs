@@ -1,7 +1,7 @@
 //! The tables of a run that other programs rely on.
 
 use super::section::answer::needed;
-use crate::analysis::Estimate;
+use crate::analysis::{Estimate, Summary};
 use crate::experiment::Variant;
 use crate::measurement::{OUTPUTS, Output};
 use crate::record::tables::Cell;
@@ -33,6 +33,41 @@ pub const SUMMARY: [&str; 23] = [
     "p99_abs",
     "max_abs",
 ];
+
+/// Columns of a summary in brief, for tables of many runs.
+pub const BRIEF: [&str; 11] = [
+    "n",
+    "failed",
+    "bias",
+    "bias_low",
+    "bias_high",
+    "sd",
+    "sd_low",
+    "sd_high",
+    "p95_abs",
+    "p95_abs_low",
+    "p95_abs_high",
+];
+
+/// A summary in brief, in the order of [`BRIEF`].
+pub fn brief(summary: &Summary) -> [Cell; 11] {
+    let [bias, sd] = [summary.bias, summary.sd].map(three);
+    let p95 = summary.p95_abs.map(|p95| p95.value);
+    let [p95, low, high] = [p95, summary.p95_abs_low, summary.p95_abs_high].map(Cell::from);
+    let ([bias, bias_low, bias_high], [sd, sd_low, sd_high]) = (bias, sd);
+    let (n, failed) = (summary.n.into(), summary.failed.into());
+    [n, failed, bias, bias_low, bias_high, sd, sd_low, sd_high, p95, low, high]
+}
+
+/// An estimate that is a number, and the ends of its interval.
+pub fn three(estimate: Option<Estimate>) -> [Cell; 3] {
+    let interval = estimate.and_then(|estimate| estimate.interval);
+    [
+        estimate.map(|estimate| estimate.value).filter(|value| value.is_finite()).into(),
+        interval.map(|interval| interval.low).into(),
+        interval.map(|interval| interval.high).into(),
+    ]
+}
 
 /// Columns of tables/verdicts.csv.
 pub const VERDICTS: [&str; 29] = [

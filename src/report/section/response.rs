@@ -6,6 +6,7 @@ use crate::measurement::{OUTPUTS, Output};
 use crate::record::tables::Cell;
 use crate::report::chart::{Against, Alternative, Axis, BandPoint, Drawn, Level, Lines, Series, against, lines};
 use crate::report::evidence::{Chart, Entry, Files, Section};
+use crate::report::tables;
 use crate::report::words::{percent, unit_of_key};
 use crate::study::{Assessment, OutputAssessment};
 use std::collections::BTreeSet;
@@ -76,37 +77,18 @@ fn of<'a>(assessment: &'a Assessment, variant: &Variant, output: Output) -> Opti
 }
 
 fn file(plan: &Plan, assessment: &Assessment, paths: &[Swept], files: &mut Files) {
-    let figures = [
-        "n",
-        "failed",
-        "bias",
-        "bias_low",
-        "bias_high",
-        "sd",
-        "sd_low",
-        "sd_high",
-        "p95_abs",
-        "p95_abs_low",
-        "p95_abs_high",
-    ];
     let header: Vec<String> = ["arm", "point", "output", "unit"]
         .into_iter()
         .map(String::from)
         .chain(paths.iter().map(|swept| swept.path.clone()))
-        .chain(figures.map(String::from))
+        .chain(tables::BRIEF.map(String::from))
         .collect();
     let rows = assessment.outputs.iter().map(|assessed| {
         let OutputAssessment { variant, output, summary, .. } = assessed;
         let mut row: Vec<Cell> = vec![variant.arm.as_str().into(), variant.point.into()];
         row.extend([Cell::from(output.id()), output.unit().suffix().into()]);
         row.extend(paths.iter().map(|swept| Cell::from(swept.values.get(variant.point as usize).copied())));
-        row.extend([Cell::from(summary.n), summary.failed.into()]);
-        for estimate in [summary.bias, summary.sd] {
-            row.push(estimate.map(|e| e.value).into());
-            row.push(estimate.and_then(|e| e.interval).map(|i| i.low).into());
-            row.push(estimate.and_then(|e| e.interval).map(|i| i.high).into());
-        }
-        row.extend([summary.p95_abs.map(|p95| p95.value), summary.p95_abs_low, summary.p95_abs_high].map(Cell::from));
+        row.extend(tables::brief(summary));
         row
     });
     debug_assert!(plan.points.len() > 1);

@@ -6,6 +6,7 @@ use crate::measurement::{OUTPUTS, Output};
 use crate::record::tables::Cell;
 use crate::report::chart::{Alternative, Axis, Tornado, TornadoRow, Waterfall, WaterfallRow, tornado, waterfall};
 use crate::report::evidence::{Chart, Entry, Files, Heading, Table};
+use crate::report::tables;
 use crate::report::words::{count, estimate, percent, quantile};
 use crate::study::sensitivity::{CHANGES, CONFIDENCE, Change, Changed, OneAtATime, SourceRuns};
 
@@ -19,33 +20,12 @@ pub struct Rows(Vec<Vec<Cell>>);
 
 impl Rows {
     pub fn write(self, files: &mut Files) {
-        let header = [
-            "arm",
-            "output",
-            "unit",
-            "source",
-            "run",
-            "n",
-            "failed",
-            "bias",
-            "bias_low",
-            "bias_high",
-            "sd",
-            "sd_low",
-            "sd_high",
-            "p95_abs",
-            "p95_abs_low",
-            "p95_abs_high",
-            "bias_difference",
-            "bias_difference_low",
-            "bias_difference_high",
-            "sd_difference",
-            "sd_difference_low",
-            "sd_difference_high",
-            "p95_abs_difference",
-            "p95_abs_difference_low",
-            "p95_abs_difference_high",
-        ];
+        let of_run = ["arm", "output", "unit", "source", "run"];
+        let differences = ["bias", "sd", "p95_abs"]
+            .into_iter()
+            .flat_map(|name| ["", "_low", "_high"].map(|end| format!("{name}_difference{end}")));
+        let header: Vec<String> =
+            of_run.into_iter().chain(tables::BRIEF).map(String::from).chain(differences).collect();
         if !self.0.is_empty() {
             files.add(FILE, &header, self.0);
         }
@@ -76,21 +56,11 @@ fn place(output: Output) -> usize {
 }
 
 fn add_rows(arm: &Arm, study: &OneAtATime, rows: &mut Vec<Vec<Cell>>) {
-    let estimate = |e: Option<Estimate>| -> [Cell; 3] {
-        [
-            e.map(|e| e.value).filter(|value| value.is_finite()).into(),
-            e.and_then(|e| e.interval).map(|i| i.low).into(),
-            e.and_then(|e| e.interval).map(|i| i.high).into(),
-        ]
-    };
     let mut add = |output: Output, source: &str, run: &str, s: &Summary, differences: [Option<Estimate>; 3]| {
         let mut row: Vec<Cell> =
             vec![arm.name.into(), output.id().into(), output.unit().suffix().into(), source.into(), run.into()];
-        row.extend([Cell::from(s.n), s.failed.into()]);
-        row.extend(estimate(s.bias));
-        row.extend(estimate(s.sd));
-        row.extend([s.p95_abs.map(|p95| p95.value), s.p95_abs_low, s.p95_abs_high].map(Cell::from));
-        row.extend(differences.into_iter().flat_map(estimate));
+        row.extend(tables::brief(s));
+        row.extend(differences.into_iter().flat_map(tables::three));
         rows.push(row);
     };
     for (i, output) in OUTPUTS.into_iter().enumerate() {
