@@ -2,15 +2,15 @@
 //! pivots hold. No truth is needed.
 
 use super::case::{frame_poses, sessions};
+use super::standing::Standing;
 use crate::analysis::spread::{Pool, Spread};
 use crate::experiment::{Replay, Variant};
 use crate::geometry::{
-    Direction, Displacement, Layout, Point, Pose, Rotation, Vector3, centroid, fit_pivot, mean_direction,
-    pivot_residual_rms,
+    Direction, Displacement, Layout, Point, Pose, Rotation, centroid, fit_pivot, mean_direction, pivot_residual_rms,
 };
-use crate::measurement::{Camera, FemurFeature, Instruments, PelvicAxes, Procedure, Side, Step, Tracker, Workspace};
+use crate::measurement::{Camera, FemurFeature, PelvicAxes, Procedure, Side, Step, Tracker, Workspace};
 use crate::record::recording::{RecordedCapture, RecordedCase, RecordedFrames, RecordedStep, Recordings};
-use crate::simulation::PoseResponse;
+use crate::simulation::noise::REFERENCE_DISTANCE_MM;
 
 /// What was estimated of one kind of noise.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,9 +45,6 @@ impl NoiseFit {
         self.rows.iter().find(|row| row.id == id).and_then(|row| row.spread).map(|spread| spread.sd)
     }
 }
-
-/// Distance at which jitter is stated, mm.
-const REFERENCE_MM: f64 = crate::simulation::noise::REFERENCE_DISTANCE_MM;
 
 /// Estimates the noise from the sound cases of a recording, as one variant measures them.
 #[must_use]
@@ -120,79 +117,6 @@ impl Between {
 
     fn spread(&self, within: f64, confidence: f64) -> Option<Spread> {
         self.means.pool.spread_beyond(self.known(within), confidence)
-    }
-}
-
-/// How points on a tool stood before the camera, and so by how much its jitter there is larger or smaller than where it
-/// was held still. Across the ray, and about it, jitter grows with distance; along the ray, and about what is across it,
-/// with its square.
-#[derive(Clone, Copy, Debug, Default)]
-struct Standing {
-    across: f64,
-    along: f64,
-    turned_across: f64,
-    turned_about_ray: f64,
-    frames: f64,
-}
-
-impl Standing {
-    /// A point on a tool in the frames of a capture. Where markers were recorded it is known how their noise moves the
-    /// point; where poses were, the tool is taken to have faced the camera as the one that was held still.
-    fn add(&mut self, capture: &RecordedCapture, instruments: &Instruments, point: Point<Tracker>) {
-        let drawn = instruments.layout(capture.step.step);
-        let middle = drawn.map_or(Point::ORIGIN, Layout::centroid);
-        let markers: Vec<Point<Tracker>> = drawn.map(|drawn| drawn.points().collect()).unwrap_or_default();
-        let answer = matches!(capture.frames, RecordedFrames::Markers(_)).then(|| PoseResponse::of(&markers));
-        for pose in frame_poses(capture, instruments) {
-            match &answer {
-                Some(answer) => self.marked(answer, &markers, pose, point),
-                None => self.facing(drawn.map_or(1, Layout::len), pose * middle, pose * point),
-            }
-        }
-    }
-
-    fn marked(
-        &mut self,
-        answer: &PoseResponse,
-        markers: &[Point<Tracker>],
-        pose: Pose<Tracker, Camera>,
-        point: Point<Tracker>,
-    ) {
-        let camera = pose.inverse().origin;
-        for (which, &marker) in markers.iter().enumerate() {
-            let from_camera = marker - camera;
-            let Some(ray) = from_camera.direction() else { return };
-            // How far the point moves, squared, when this marker moves by 1 mm.
-            let moved = |by: Displacement<Tracker>| {
-                let still = Displacement::from_vector(Vector3::zeros());
-                let motion = answer.to((0..markers.len()).map(|other| if other == which { by } else { still }));
-                (motion.shift + motion.turn.cross((point - motion.about).vector())).norm_squared()
-            };
-            let each_axis: f64 = [Vector3::x(), Vector3::y(), Vector3::z()]
-                .map(|axis| moved(Displacement::from_vector(axis)))
-                .iter()
-                .sum();
-            let along = moved(Displacement::from_vector(*ray.vector()));
-            let square = (from_camera.length() / REFERENCE_MM) * (from_camera.length() / REFERENCE_MM);
-            self.across += square * (each_axis - along);
-            self.along += square * square * along;
-        }
-        self.frames += 1.0;
-    }
-
-    fn facing(&mut self, markers: usize, middle: Point<Camera>, point: Point<Camera>) {
-        let (from_camera, lever) = (middle - Point::ORIGIN, point - middle);
-        let Some(ray) = from_camera.direction() else { return };
-        let farther = from_camera.length() / REFERENCE_MM;
-        let square = farther * farther;
-        let fourth = square * square;
-        let along = lever.along(ray) * lever.along(ray);
-        let across = lever.length() * lever.length() - along;
-        self.across += 2.0 * square / markers as f64;
-        self.along += fourth / markers as f64;
-        self.turned_across += fourth * (2.0 * along + across);
-        self.turned_about_ray += square * across;
-        self.frames += 1.0;
     }
 }
 
@@ -298,7 +222,7 @@ impl<'a> Gathering<'a> {
         // A marker's noise is that of the mean of so many times the root of their number; it grows with distance across
         // the ray, with its square along it.
         let root = drawn.map_or(1.0, |drawn| (drawn.len() as f64).sqrt());
-        let nearer = REFERENCE_MM / (centre - Point::ORIGIN).length();
+        let nearer = REFERENCE_DISTANCE_MM / (centre - Point::ORIGIN).length();
         let scaled = |factor: f64, axes: &[usize]| -> Vec<Vec<f64>> {
             places
                 .iter()
@@ -328,7 +252,7 @@ impl<'a> Gathering<'a> {
         let rms = pivot_residual_rms(&poses, &pivot);
         self.pivots[which].pool.add(0, rms * rms * components, components - 6.0);
         self.pivots[which].captures += 1;
-        self.at_pivots[which].add(capture, &self.procedure.instruments, pivot.in_tool);
+        self.at_pivots[which].add(capture, &poses, &self.procedure.instruments, pivot.in_tool);
     }
 
     /// Points touched: how the tip moves in a hold, and how captures of one thing differ.
@@ -341,15 +265,16 @@ impl<'a> Gathering<'a> {
             for divot in 0..3 {
                 let captures: Vec<&RecordedCapture> =
                     case.of(step).filter(|capture| capture.divot == divot).collect();
-                let tips: Vec<Vec<Point<Camera>>> =
-                    captures.iter().map(|c| self.poses(c).into_iter().map(|pose| pose * tip).collect()).collect();
-                for capture in &captures {
-                    let standing = if step.femur.is_some() { &mut self.at_played } else { &mut self.at_touched };
-                    standing.add(capture, &self.procedure.instruments, tip);
+                let at_femur = step.femur.is_some();
+                let mut tips: Vec<Vec<Point<Camera>>> = Vec::new();
+                for capture in captures {
+                    let poses = self.poses(capture);
+                    let standing = if at_femur { &mut self.at_played } else { &mut self.at_touched };
+                    standing.add(capture, &poses, &self.procedure.instruments, tip);
+                    tips.push(poses.into_iter().map(|pose| pose * tip).collect());
                 }
                 for tips in &tips {
                     let places: Vec<[f64; 3]> = tips.iter().map(|tip| (*tip.vector()).into()).collect();
-                    let at_femur = step.femur.is_some();
                     if at_femur { self.played.group(&places) } else { self.touched.group(&places) }
                 }
                 // Between reductions the femur has moved, so only baselines repeat.

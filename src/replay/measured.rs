@@ -1,7 +1,6 @@
 //! Readings of recorded cases and, where their truth is known, their errors.
 
 use super::case::{Session, sessions};
-use crate::analysis::Errors;
 use crate::experiment::{Plan, Variant};
 use crate::measurement::{
     AngleDefinition, Failure, OUTPUTS, Output, Plane, Readings, Reason, Step, Trace, Workspace,
@@ -192,14 +191,6 @@ impl<'t> Known<'t> {
 }
 
 impl Replayed<'_> {
-    /// The errors of an output by a variant. A case counts once, by its last reduction of which the truth is known; a
-    /// case without a reading there has failed.
-    #[must_use]
-    pub fn errors(&self, variant: usize, output: Output) -> Errors {
-        // What is no number counts as failed.
-        Errors::new(self.error_column(variant, output).into_iter().flatten().collect(), 0)
-    }
-
     /// The last reading of every case by a variant.
     #[must_use]
     pub fn last_readings(&self, variant: usize) -> Vec<&Reading> {
@@ -207,7 +198,7 @@ impl Replayed<'_> {
         of_cases.filter_map(|readings| readings.iter().rfind(|reading| reading.variant == variant)).collect()
     }
 
-    /// The errors case by case: `None` where no truth is known, NaN where there is no reading.
+    /// The errors case by case, each by its last reduction of which the truth is known: `None` where no truth is known, NaN where there is no reading.
     #[must_use]
     pub fn error_column(&self, variant: usize, output: Output) -> Vec<Option<f64>> {
         let place = OUTPUTS.iter().position(|other| *other == output).unwrap_or_default();

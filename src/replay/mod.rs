@@ -7,6 +7,7 @@ mod complaint;
 mod fit;
 mod fitted;
 mod measured;
+mod standing;
 
 pub use assess::REFUSED;
 pub use case::{Session, sessions};
