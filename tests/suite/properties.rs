@@ -6,6 +6,7 @@ use navassay::geometry::{Direction, Displacement, Layout, Matrix3, Point, Pose, 
 use navassay::measurement::{Camera, Feature, OUTPUTS, Observations, Procedure, Sightings, Step, Tracker, Workspace};
 use navassay::trial::TrialRunner;
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 
 const PLANES: [&str; 2] = ["bony", "level"];
 const FEATURES: [&str; 4] = ["divot", "circle", "ellipse", "three-divots"];
@@ -120,7 +121,7 @@ fn mirrored(procedure: &Procedure, observations: &Observations, m: Matrix3<f64>)
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 60, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 60, rng_seed: RngSeed::Fixed(1), failure_persistence: None, ..ProptestConfig::default() })]
 
     /// One mirror of every observation, spines swapped, side changed: the same readings.
     #[test]
