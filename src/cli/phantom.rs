@@ -25,14 +25,8 @@ pub fn phantom(arguments: &PhantomArguments) -> Result<Ending, Stop> {
             Some("the spacing is more than 0 and less than the distance, the tilt less than 90 degrees"),
         ));
     }
-    let mut studies = Vec::new();
-    for variant in &plan.variants {
-        let Some(study) = touch(variant, plan.seed, plan.trials, size) else {
-            let help = Some("camera.model = \"marker\" gives them");
-            return Err(Stop::new(Ending::Refused, "the phantom is touched with marker positions only", help));
-        };
-        studies.push((variant, study));
-    }
+    let studies =
+        plan.variants.iter().map(|variant| (variant, touch(variant, plan.seed, plan.trials, size))).collect();
     let stem = arguments.file.file_stem().unwrap_or_default().to_string_lossy().into_owned();
     let out = arguments.out.clone().unwrap_or_else(|| Path::new("reports").join(format!("{stem}-phantom")));
     let folder = RunFolder::open_results(&out, "phantom", arguments.replace)?;

@@ -1,13 +1,17 @@
 //! Values that could be read but cannot be: each check names what was found and what was expected.
 
 use super::spec::Reader;
-use crate::simulation::model::{Model, Protocol, Reduction, Tools};
+use crate::geometry::{Displacement, Vector3};
+use crate::simulation::model::{CameraPlace, Model, Mount, Protocol, Reduction, Tools};
 use crate::simulation::noise::{
     Correlation, Mismatch, Noise, SOURCES, SourceEntry, can_correlate, correlation_matrix, too_many_partners,
 };
 use crate::simulation::{
     Anatomy, CameraModel, Implant, PoseFactor, Quantity, Shape, Stratum, in_words, lower_factor,
 };
+
+/// A camera on a stand that is nearer to the pelvis tracker has not been given a place of its own.
+const NEAREST_STAND_MM: f64 = 150.0;
 
 /// More frames or captures than this are a slip of the finger.
 const MOST_FRAMES: usize = 100_000;
@@ -74,6 +78,20 @@ impl Reader<'_, '_> {
             format!("[{anterior}, {superior}, {lateral}]"),
             "a direction that does not run along the superior axis (anterior, superior, lateral)",
         );
+    }
+
+    /// A camera on a stand sees the tracker on the pelvis from some way off.
+    pub fn check_mount(&mut self, camera: &CameraPlace) {
+        let apart: Displacement<()> =
+            Displacement::from_vector(Vector3::from(camera.position_mm) - Vector3::from(camera.pelvis_tracker_mm));
+        if camera.mount == Mount::Stand && !(apart.length() >= NEAREST_STAND_MM) {
+            let found = format!("{:.0} mm from the tracker on the pelvis", apart.length());
+            self.demand(false, "camera.position_mm", found, &format!("{NEAREST_STAND_MM} mm or more"));
+            self.mend(
+                "camera.mount is \"stand\": say in camera.position_mm where the stand puts the camera, from the spine of the \
+                 operated side, anterior, superior, lateral, for example [800.0, 500.0, 600.0]",
+            );
+        }
     }
 
     /// A pelvis that no patient has would give errors that mean nothing.

@@ -2,8 +2,8 @@
 
 use super::spec::Reader;
 use crate::geometry::{Displacement, Pinhole, PinholeError, Rig};
-use crate::simulation::model::{CameraPlace, Tools};
-use crate::simulation::{CameraModel, Imaging, Model};
+use crate::simulation::model::CameraPlace;
+use crate::simulation::{CameraModel, Imaging, Model, ToolKind};
 
 impl Reader<'_, '_> {
     /// The cameras; `None` with faults where there can be none.
@@ -54,8 +54,8 @@ impl Reader<'_, '_> {
 
     /// Whether the cameras can tell a pose from the markers, and whether every marker's normal is one.
     pub fn check_markers(&mut self, model: &Model) {
-        let tools = &model.tools;
-        for (tool, markers, normals) in marker_sets(tools) {
+        for tool in ToolKind::ALL {
+            let ((markers, normals), tool) = (model.tools.markers(tool), tool.word());
             let (path, about) = (format!("tools.{tool}_markers_mm"), format!("tools.{tool}_marker_normals"));
             let (least, cameras) =
                 if model.camera.pixel.cameras == 2 { (3, "two cameras") } else { (4, "one camera") };
@@ -78,15 +78,4 @@ impl Reader<'_, '_> {
             }
         }
     }
-}
-
-type Places<'t> = &'t [[f64; 3]];
-
-/// Markers and normals of each tool, by its name in the file.
-fn marker_sets(tools: &Tools) -> [(&'static str, Places<'_>, Places<'_>); 3] {
-    [
-        ("probe", &tools.probe_markers_mm, &tools.probe_marker_normals),
-        ("inserter", &tools.inserter_markers_mm, &tools.inserter_marker_normals),
-        ("head", &tools.head_markers_mm, &tools.head_marker_normals),
-    ]
 }

@@ -20,13 +20,14 @@ impl Reader<'_, '_> {
         let probe = self.layout("tools.probe_markers_mm", &tools.probe_markers_mm);
         let inserter = self.layout("tools.inserter_markers_mm", &tools.inserter_markers_mm);
         let head = self.layout("tools.head_markers_mm", &tools.head_markers_mm);
+        let pelvis = self.layout("tools.pelvis_markers_mm", &tools.pelvis_markers_mm);
         let three_divots = self.layout("tools.three_divots_mm", &tools.three_divots_mm);
         let cup_axis = self.cup_axis(tools.cup_axis);
         let [major_mm, minor_mm] = tools.ellipse_semi_axes_mm;
         let [x, y, z] = tools.probe_tip_mm;
         Some(Instruments {
             cameras: None,
-            trackers: Some(Trackers { probe: probe?, inserter: inserter?, head: head? }),
+            trackers: Some(Trackers { probe: probe?, inserter: inserter?, head: head?, pelvis: pelvis? }),
             // The built-in drawing is no knowledge of a recorded probe; a simulated one is always pivoted.
             probe_tip: self.tree.is_written("tools.probe_tip_mm").then_some(Point::new(x, y, z)),
             cup_axis: cup_axis?,

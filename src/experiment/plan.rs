@@ -598,6 +598,7 @@ impl Reader<'_, '_> {
         self.check_implant(&model.implant);
         self.check_protocol(&model.protocol);
         self.check_tools(&model.tools);
+        self.check_mount(&model.camera);
         self.check_reductions(&model.reductions);
         self.check_noise(&model.noise);
         self.check_correlations(&model.noise.correlation);

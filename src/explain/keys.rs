@@ -76,6 +76,17 @@ const KEYS: &[(&str, &str)] = &[
         "what the camera looks at, from the native hip centre: anterior, superior, lateral; in the image, right is across \
          the patient and down is towards the feet",
     ),
+    (
+        "camera.mount",
+        "what carries the camera; pelvis: the pelvis, so that its motion cancels; stand: a stand, and the pelvis carries a \
+         tracker that is seen in every frame beside the tool. Then each pose is measured from that tracker, with the noise \
+         of both; camera.remount and camera.drift move the pelvis tracker, and the level is read in its axes",
+    ),
+    (
+        "camera.pelvis_tracker_mm",
+        "mount stand: origin of the tracker on the pelvis from the spine of the operated side: anterior, superior, lateral; \
+         it faces the camera",
+    ),
     ("camera.pixel.cameras", "model pixel: number of cameras, 1 or 2"),
     ("camera.pixel.focal_length_px", "model pixel: focal length"),
     ("camera.pixel.principal_point_px", "model pixel: where the optical axis meets the image, from its corner"),
@@ -115,6 +126,14 @@ const KEYS: &[(&str, &str)] = &[
     ),
     ("tools.inserter_marker_normals", "direction in which each of the inserter's markers looks; none: all along +Z"),
     ("tools.head_marker_normals", "direction in which each of the head's markers looks; none: all along +Z"),
+    (
+        "tools.pelvis_markers_mm",
+        "mount stand: markers of the tracker on the pelvis as drawn; at least 3, not in a line",
+    ),
+    (
+        "tools.pelvis_marker_normals",
+        "direction in which each of the pelvis tracker's markers looks; none: all along +Z",
+    ),
     ("tools.probe_tip_mm", "tip of the probe in the axes of its tracker"),
     ("tools.cup_axis", "cup axis in the axes of the inserter's tracker, out of the opening"),
     ("tools.inserter_length_mm", "distance of the inserter's tracker from the cup centre along the cup axis"),

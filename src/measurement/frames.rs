@@ -1,6 +1,8 @@
 //! The axes of the measurement, as markers for typed points and poses.
 
-/// Axes of the camera. The pelvis carries it, so they are pelvis axes up to one constant unknown pose.
+/// Axes of the camera. The pelvis carries it, so they are pelvis axes up to one constant unknown pose. Where the camera is on a
+/// stand, what it sees is brought to the axes of the tracker on the pelvis before anything else is measured, and those
+/// take their place.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Camera {}
 

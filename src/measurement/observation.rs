@@ -126,6 +126,16 @@ impl Sightings {
         self.len() == 0
     }
 
+    /// Forgets them all; keeps the memory where `empty` is of the same kind.
+    fn begin(&mut self, empty: Self) {
+        match (self, empty) {
+            (Self::Markers(markers), Self::Markers(_)) => markers.clear(),
+            (Self::Poses(poses), Self::Poses(_)) => poses.clear(),
+            (Self::Images(images), Self::Images(_)) => images.clear(),
+            (sightings, empty) => *sightings = empty,
+        }
+    }
+
     /// Keeps the first ones only.
     pub fn truncate(&mut self, kept: usize) {
         match self {
@@ -143,6 +153,8 @@ pub struct Observations {
     pub captures: Vec<Capture>,
     /// Frames of all captures but the level readings.
     pub sightings: Sightings,
+    /// The tracker on the pelvis in the same frames, seen in the same way; `None` where the pelvis carries the camera.
+    pub pelvis: Option<Sightings>,
     /// Up directions read from the level.
     pub ups: Vec<Direction<Camera>>,
     /// Captures that were taken again because they were not still.
@@ -153,33 +165,46 @@ impl Observations {
     /// An empty case whose frames will be marker positions.
     #[must_use]
     pub fn of_markers() -> Self {
-        Self { captures: Vec::new(), sightings: Sightings::Markers(Vec::new()), ups: Vec::new(), retries: 0 }
+        Self::of(Sightings::Markers(Vec::new()))
     }
 
     /// An empty case whose frames will be poses.
     #[must_use]
     pub fn of_poses() -> Self {
-        Self { captures: Vec::new(), sightings: Sightings::Poses(Vec::new()), ups: Vec::new(), retries: 0 }
+        Self::of(Sightings::Poses(Vec::new()))
     }
 
-    /// Forgets the case, for one whose frames are of the same kind as `empty`; keeps the memory where that is the
-    /// kind they had.
-    pub fn begin(&mut self, empty: Sightings) {
+    fn of(sightings: Sightings) -> Self {
+        Self { captures: Vec::new(), sightings, pelvis: None, ups: Vec::new(), retries: 0 }
+    }
+
+    /// Forgets the case, for one whose frames are of the same kind as `empty`, with a tracker on the pelvis or not; keeps
+    /// the memory where that is the kind they had.
+    pub fn begin(&mut self, empty: Sightings, pelvis_tracker: bool) {
         self.captures.clear();
         self.ups.clear();
         self.retries = 0;
-        match (&mut self.sightings, empty) {
-            (Sightings::Markers(markers), Sightings::Markers(_)) => markers.clear(),
-            (Sightings::Poses(poses), Sightings::Poses(_)) => poses.clear(),
-            (Sightings::Images(images), Sightings::Images(_)) => images.clear(),
-            (sightings, empty) => *sightings = empty,
+        if pelvis_tracker {
+            self.pelvis.get_or_insert_with(|| empty.clone()).begin(empty.clone());
+        } else {
+            self.pelvis = None;
         }
+        self.sightings.begin(empty);
     }
 
-    /// Forgets the last capture, which is taken again; `sightings` is how many there were before it.
-    pub fn take_again(&mut self, sightings: usize) {
+    /// How many sightings there are: of tools, and of the pelvis.
+    #[must_use]
+    pub fn seen(&self) -> (usize, usize) {
+        (self.sightings.len(), self.pelvis.as_ref().map_or(0, Sightings::len))
+    }
+
+    /// Forgets the last capture, which is taken again; `seen` is what there was before it.
+    pub fn take_again(&mut self, (tools, pelvis): (usize, usize)) {
         self.captures.pop();
-        self.sightings.truncate(sightings);
+        self.sightings.truncate(tools);
+        if let Some(sightings) = &mut self.pelvis {
+            sightings.truncate(pelvis);
+        }
         self.retries += 1;
     }
 

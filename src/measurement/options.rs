@@ -119,6 +119,8 @@ pub struct Trackers {
     pub inserter: Layout<Tracker>,
     /// On the native head, and on the trial head in the new liner.
     pub head: Layout<Tracker>,
+    /// On the pelvis, where the camera is on a stand.
+    pub pelvis: Layout<Tracker>,
 }
 
 /// Cameras as calibrated.

@@ -14,9 +14,14 @@ pub struct Tracks {
     poses: Vec<Pose<Tracker, Camera>>,
     captures: Vec<Result<Range<usize>, Reason>>,
     frames: FrameCounts,
+    /// The tracker on the pelvis in the frames of the capture at hand.
+    pelvis: Vec<Frame>,
     /// Working memory of the fit to images.
     triangulated: Vec<Point<Camera>>,
 }
+
+/// The pose of a tracker in one frame and the residual of its markers, mm; or why there is none.
+type Frame = Result<(Pose<Tracker, Camera>, f64), Reason>;
 
 /// How many frames the captures of each step had, and how many of them gave no pose.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -47,7 +52,13 @@ impl Tracks {
         self.frames = FrameCounts::default();
         match &observed.sightings {
             Sightings::Poses(poses) => {
-                self.poses.extend_from_slice(poses);
+                match &observed.pelvis {
+                    Some(Sightings::Poses(pelvis)) => {
+                        let seen = pelvis.iter().zip(poses);
+                        self.poses.extend(seen.map(|(pelvis, tool)| seen_from(pelvis, tool)));
+                    }
+                    _ => self.poses.extend_from_slice(poses),
+                }
                 self.captures
                     .extend(observed.captures[which.clone()].iter().map(|capture| Ok(capture.frames.clone())));
                 for capture in observed.captures[which].iter().filter(|capture| capture.step != Step::Level) {
@@ -56,7 +67,11 @@ impl Tracks {
                 f64::NAN
             }
             Sightings::Markers(markers) => {
-                self.fit_all((observed, which), procedure, markers, 1, |layout, frames, each| {
+                let pelvis = match &observed.pelvis {
+                    Some(Sightings::Markers(pelvis)) => Some(pelvis.as_slice()),
+                    _ => None,
+                };
+                self.fit_all((observed, which), procedure, (markers, pelvis), 1, |layout, frames, each| {
                     layout.fit_frames(frames, |fit| {
                         each(fit.map(|fit| (fit.pose, fit.residual_rms_mm)).map_err(Reason::from));
                     });
@@ -69,12 +84,16 @@ impl Tracks {
                 };
                 let mut triangulated = std::mem::take(&mut self.triangulated);
                 let views = cameras.rig.cameras();
-                let residual_mm =
-                    self.fit_all((observed, which), procedure, images, views, |layout, frames, each| {
-                        for frame in frames.chunks_exact(views * layout.len()) {
-                            each(cameras.pose(layout, frame, &mut triangulated));
-                        }
-                    });
+                let pelvis = match &observed.pelvis {
+                    Some(Sightings::Images(pelvis)) => Some(pelvis.as_slice()),
+                    _ => None,
+                };
+                let seen = (images.as_slice(), pelvis);
+                let residual_mm = self.fit_all((observed, which), procedure, seen, views, |layout, frames, each| {
+                    for frame in frames.chunks_exact(views * layout.len()) {
+                        each(cameras.pose(layout, frame, &mut triangulated));
+                    }
+                });
                 self.triangulated = triangulated;
                 residual_mm
             }
@@ -91,15 +110,15 @@ impl Tracks {
         self.frames
     }
 
-    /// Poses of all frames, each from `views` values for each marker of the tracker watched; `fit` hands on the pose and
-    /// the residual of each frame of a capture.
+    /// Poses of all frames, each from `views` values for each marker of the tracker watched, and of the one on the pelvis
+    /// where there is one; `fit` hands on the pose and the residual of each frame of a capture.
     fn fit_all<T>(
         &mut self,
         (observed, which): (&Observations, Range<usize>),
         procedure: &Procedure,
-        all: &[T],
+        (all, pelvis): (&[T], Option<&[T]>),
         views: usize,
-        mut fit: impl FnMut(&Layout<Tracker>, &[T], &mut dyn FnMut(Result<(Pose<Tracker, Camera>, f64), Reason>)),
+        mut fit: impl FnMut(&Layout<Tracker>, &[T], &mut dyn FnMut(Frame)),
     ) -> f64 {
         let (mut squares, mut frames) = (0.0, 0_u32);
         let layout = |capture: &Capture| procedure.instruments.layout(capture.step);
@@ -108,6 +127,7 @@ impl Tracks {
             _ => 0,
         };
         let mut rest = &all[observed.captures[..which.start].iter().map(values).sum()..];
+        let reference = procedure.instruments.trackers.as_ref().map(|trackers| &trackers.pelvis).zip(pelvis);
         for capture in &observed.captures[which] {
             if capture.step == Step::Level {
                 self.captures.push(Ok(0..0));
@@ -121,7 +141,14 @@ impl Tracks {
             rest = others;
             let first = self.poses.len();
             let mut reasons = [0_u32; Reason::ALL.len()];
-            fit(layout, mine, &mut |frame| match frame {
+            self.pelvis.clear();
+            if let Some((layout, seen)) = reference {
+                let count = views * layout.len();
+                let frames = &seen[count * capture.frames.start..count * capture.frames.end];
+                fit(layout, frames, &mut |frame| self.pelvis.push(frame));
+            }
+            let mut pelvis = self.pelvis.iter();
+            fit(layout, mine, &mut |frame| match seen_beside(pelvis.next(), frame) {
                 Ok((pose, residual_rms_mm)) => {
                     self.poses.push(pose);
                     squares += residual_rms_mm * residual_rms_mm;
@@ -143,6 +170,21 @@ impl Tracks {
         self.frames.all[step] += u32::try_from(capture.frames.len()).unwrap_or(u32::MAX);
         self.frames.lost[step] += lost;
     }
+}
+
+/// A tool as the tracker on the pelvis sees it, from where the camera sees both: the pelvis takes the camera's place.
+fn seen_from(pelvis: &Pose<Tracker, Camera>, tool: &Pose<Tracker, Camera>) -> Pose<Tracker, Camera> {
+    let seen = pelvis.inverse() * *tool;
+    Pose::new(seen.rotation.relabelled(), Point::from_vector(*seen.origin.vector()))
+}
+
+/// The same for a frame, with its residuals together, where there is a tracker on the pelvis; a frame that shows only
+/// one of the two is lost.
+fn seen_beside(pelvis: Option<&Frame>, tool: Frame) -> Frame {
+    let Some(pelvis) = pelvis else { return tool };
+    let ((pelvis, beside_mm), (tool, residual_mm)) = ((*pelvis)?, tool?);
+    let mean_square = 0.5 * (beside_mm * beside_mm + residual_mm * residual_mm);
+    Ok((seen_from(&pelvis, &tool), mean_square.sqrt()))
 }
 
 /// The reason that comes most often, of equal ones the first.

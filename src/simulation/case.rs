@@ -1,6 +1,7 @@
 //! One simulated case: truth and noise in, observations out, step by step as in the theatre.
 
-use super::model::{CameraModel, Model, Reduction};
+use super::eye::Built;
+use super::model::{CameraModel, Model, Mount, Reduction};
 use super::patient::{PatientTurn, PatientVector};
 use super::pose_camera::PoseCamera;
 use super::scene::Scene;
@@ -10,8 +11,8 @@ use super::theatre::Theatre;
 use super::tool::{ConeSwing, Tool, ToolKind, once_round};
 use super::truth::{SealedTruth, TrueReduction, Truth};
 use super::{Femur, Quantity, TruePelvis};
-use crate::geometry::{Displacement, Point, Pose, Rotation};
-use crate::measurement::{FemurFeature, Observations, Plane, Step, Tracker};
+use crate::geometry::{Displacement, Pose, Rotation};
+use crate::measurement::{FemurFeature, Observations, Plane, Step};
 
 /// Produces cases of one model, for one plane and one femoral feature.
 #[derive(Clone, Debug)]
@@ -22,6 +23,7 @@ pub struct Simulator {
     pub(super) probe: Tool,
     pub(super) inserter: Tool,
     pub(super) head: Tool,
+    pub(super) pelvis: Tool,
     pub(super) tip_swing: ConeSwing,
     pub(super) centre_swing: ConeSwing,
     /// How a camera disturbs poses, where it gives poses.
@@ -36,7 +38,7 @@ pub struct Memory {
     /// What was observed.
     pub observed: Observations,
     /// Markers of each tool as built, in the order of [`ToolKind::ALL`].
-    built: [Vec<Point<Tracker>>; ToolKind::ALL.len()],
+    built: Built,
     reductions: Vec<TrueReduction>,
 }
 
@@ -60,23 +62,16 @@ impl Simulator {
         let (tools, protocol) = (&model.tools, &model.protocol);
         let pose_camera = (model.camera.model == CameraModel::Pose).then(|| PoseCamera::new(&model));
         Self {
-            probe: Tool::with_shaft(
-                ToolKind::Probe,
-                (&tools.probe_markers_mm, &tools.probe_marker_normals),
-                tools.probe_tip_mm,
-            ),
-            head: Tool::with_shaft(
-                ToolKind::Head,
-                (&tools.head_markers_mm, &tools.head_marker_normals),
-                tools.head_centre_mm,
-            ),
-            pose_camera,
+            probe: Tool::with_shaft(ToolKind::Probe, tools, tools.probe_tip_mm),
+            head: Tool::with_shaft(ToolKind::Head, tools, tools.head_centre_mm),
             inserter: Tool::new(
                 ToolKind::Inserter,
-                (&tools.inserter_markers_mm, &tools.inserter_marker_normals),
+                tools,
                 Displacement::from_vector(tools.cup_axis.into()),
                 [0.0; 3],
             ),
+            pelvis: Tool::new(ToolKind::Pelvis, tools, Displacement::new(0.0, 0.0, 1.0), [0.0; 3]),
+            pose_camera,
             tip_swing: ConeSwing::new(protocol.tip_pivot_frames, protocol.tip_pivot_cone_deg),
             centre_swing: ConeSwing::new(protocol.centre_frames, protocol.centre_cone_deg),
             trace_turns: once_round(protocol.trace_frames),
@@ -97,6 +92,7 @@ impl Simulator {
             ToolKind::Probe => &self.probe,
             ToolKind::Inserter => &self.inserter,
             ToolKind::Head => &self.head,
+            ToolKind::Pelvis => &self.pelvis,
         }
     }
 
@@ -115,8 +111,9 @@ impl Simulator {
         let mut scene = Scene::of(model, &patient, &change);
         scene.final_cup_axis = noise.cup.seating.turn(key).on(side) * scene.cup_axis;
 
-        memory.observed.begin(model.camera.model.sightings());
-        for (kind, built) in ToolKind::ALL.into_iter().zip(&mut memory.built) {
+        memory.observed.begin(model.camera.model.sightings(), model.camera.mount == Mount::Stand);
+        for kind in model.tools_seen() {
+            let built = &mut memory.built[kind as usize];
             noise.tracker.build.build(key, kind.part(), &self.tool(kind).markers, built);
         }
         let mut theatre = Theatre::new(self, key, &scene, &memory.built, &mut memory.observed, gate);
@@ -143,8 +140,8 @@ impl Simulator {
         theatre.begin_step(4);
         theatre.turn_native_head();
 
-        // 5. The camera is taken off and put back.
-        theatre.put_camera_back(noise.camera.remount.displacement(key));
+        // 5. The camera, or the pelvis tracker, is taken off and put back.
+        theatre.put_back(noise.camera.remount.displacement(key));
 
         // 6. The cup, and 7. the new centre.
         theatre.begin_step(6);

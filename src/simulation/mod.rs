@@ -2,6 +2,7 @@
 
 mod case;
 mod covariance;
+mod eye;
 mod imaging;
 pub mod model;
 pub mod noise;
@@ -29,6 +30,7 @@ pub use quantity::{DISTRIBUTIONS, Quantity, Shape};
 pub use scene::Scene;
 pub use source::{Basis, BasisKind, CaptureKey, SharedScore, Source, Stratum, Switch};
 pub use streams::{CaseKey, GENERATOR, Scores, StreamKey, continued_key, source_key};
+pub use tool::ToolKind;
 pub use truth::{SealedTruth, TrueReading, TrueReduction, Truth};
 
 /// True bony axes: X anterior, Y superior, Z to the patient's right, origin midway between the true spines.

@@ -4,6 +4,7 @@ use super::Quantity;
 use super::imaging::{Imaging, PixelCamera, SecondCamera};
 use super::noise::Noise;
 use super::patient::{Anatomy, Implant};
+use super::tool::ToolKind;
 use crate::measurement::{Side, Sightings};
 use nalgebra::Matrix6;
 use serde::{Deserialize, Serialize};
@@ -88,16 +89,21 @@ pub struct Protocol {
     pub stillness_tries: u32,
 }
 
-/// Where the camera is on the pelvis.
+/// Where the camera is.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CameraPlace {
     /// Kind of camera.
     pub model: CameraModel,
+    /// What carries it.
+    pub mount: Mount,
     /// Camera origin from the operated side's ASIS: anterior, superior, lateral, mm.
     pub position_mm: [f64; 3],
     /// What it looks at, from the native hip centre: anterior, superior, lateral, mm.
     pub aim_mm: [f64; 3],
+    /// Of a camera on a stand: origin of the tracker on the pelvis from the operated side's ASIS: anterior, superior,
+    /// lateral, mm. It faces the camera.
+    pub pelvis_tracker_mm: [f64; 3],
     /// How it forms images, where it does.
     pub pixel: PixelCamera,
     /// A second camera beside it, where there are two.
@@ -115,6 +121,16 @@ impl CameraPlace {
         let unit = |i: usize| if i < 3 { 1.0 } else { std::f64::consts::PI / 180.0 };
         self.pose_covariance.map(|rows| Matrix6::from_fn(|i, j| rows[i][j] * unit(i) * unit(j)))
     }
+}
+
+/// What carries the camera.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Mount {
+    /// The pelvis.
+    Pelvis,
+    /// A stand beside the table; the pelvis carries a tracker of its own, which the camera sees in every frame.
+    Stand,
 }
 
 /// Camera models.
@@ -151,12 +167,16 @@ pub struct Tools {
     pub inserter_markers_mm: Vec<[f64; 3]>,
     /// Markers on the tracker that is fixed to the head, mm.
     pub head_markers_mm: Vec<[f64; 3]>,
+    /// Markers on the tracker that the pelvis carries where the camera is on a stand, mm.
+    pub pelvis_markers_mm: Vec<[f64; 3]>,
     /// Directions in which the probe's markers look; all along +Z if there is none.
     pub probe_marker_normals: Vec<[f64; 3]>,
     /// Directions in which the inserter's markers look; all along +Z if there is none.
     pub inserter_marker_normals: Vec<[f64; 3]>,
     /// Directions in which the head's markers look; all along +Z if there is none.
     pub head_marker_normals: Vec<[f64; 3]>,
+    /// Directions in which the pelvis tracker's markers look; all along +Z if there is none.
+    pub pelvis_marker_normals: Vec<[f64; 3]>,
     /// Probe tip in its tracker's axes, mm.
     pub probe_tip_mm: [f64; 3],
     /// Cup axis in the inserter tracker's axes, out of the opening.
@@ -198,6 +218,27 @@ pub struct Reduction {
     /// Internal rotation that the operator gives the leg.
     #[serde(default)]
     pub internal_rotation_deg: f64,
+}
+
+impl Tools {
+    /// Markers of the tracker of a tool and the directions in which they look, as written.
+    #[must_use]
+    pub fn markers(&self, kind: ToolKind) -> (&[[f64; 3]], &[[f64; 3]]) {
+        match kind {
+            ToolKind::Probe => (&self.probe_markers_mm, &self.probe_marker_normals),
+            ToolKind::Inserter => (&self.inserter_markers_mm, &self.inserter_marker_normals),
+            ToolKind::Head => (&self.head_markers_mm, &self.head_marker_normals),
+            ToolKind::Pelvis => (&self.pelvis_markers_mm, &self.pelvis_marker_normals),
+        }
+    }
+}
+
+impl Model {
+    /// The tools whose trackers the camera sees.
+    pub fn tools_seen(&self) -> impl Iterator<Item = ToolKind> + use<> {
+        let mount = self.camera.mount;
+        ToolKind::ALL.into_iter().filter(move |&kind| kind != ToolKind::Pelvis || mount == Mount::Stand)
+    }
 }
 
 const fn zero() -> Quantity {

@@ -2,13 +2,14 @@
 
 use super::TruePelvis;
 use super::case::Simulator;
+use super::eye::{Built, Eye};
 use super::patient::PatientVector;
 use super::source::CaptureKey;
 use super::streams::CaseKey;
 use super::theatre::slipped;
 use super::tool::{ToolKind, held};
-use crate::geometry::{Direction, Displacement, LANES, Point, PointLanes, Pose, Rotation};
-use crate::measurement::{Camera, Capture, Observations, Side, Sightings, Step, Tracker};
+use crate::geometry::{Direction, Displacement, Point, Pose, Rotation};
+use crate::measurement::{Camera, Capture, Observations, Side, Step, Tracker};
 
 /// How the probe is held in a divot.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -49,11 +50,12 @@ impl Simulator {
         observed: &mut Observations,
     ) -> Vec<TrueHold> {
         let noise = &self.model.noise;
-        observed.begin(Sightings::Markers(Vec::new()));
-        let mut built = Vec::new();
-        noise.tracker.build.build(key, ToolKind::Probe.part(), &self.probe.markers, &mut built);
+        observed.begin(self.model.camera.model.sightings(), false);
+        let mut built = Built::default();
+        let probe = &mut built[ToolKind::Probe as usize];
+        noise.tracker.build.build(key, ToolKind::Probe.part(), &self.probe.markers, probe);
         let tip = noise.probe.attach.seat(key, Step::TipPivot) * self.probe.point;
-        let mut view = View { simulator: self, key, built, lens: noise.tracker.lens.field(key), observed };
+        let mut view = View { simulator: self, key, eye: Eye::new(self, key, &built), observed };
 
         let capture = CaptureKey::new(Step::TipPivot, 0, 0, 0);
         let place = Point::from_vector(PIVOT.into());
@@ -124,8 +126,7 @@ fn unmoved_by(seat: &Pose<Camera, Camera>) -> Pose<Phantom, Camera> {
 struct View<'a> {
     simulator: &'a Simulator,
     key: &'a CaseKey,
-    built: Vec<Point<Tracker>>,
-    lens: Option<super::noise::LensField>,
+    eye: Eye<'a>,
     observed: &'a mut Observations,
 }
 
@@ -137,23 +138,11 @@ impl View<'_> {
         camera: &Pose<Phantom, Camera>,
         poses: Vec<Pose<Tracker, Phantom>>,
     ) {
-        let jitter = &self.simulator.model.noise.tracker.jitter;
-        let mut scores = jitter.frames(self.key, capture);
+        let mut watched = self.eye.watch(ToolKind::Probe, self.key, capture);
         let first = self.observed.captures.last().map_or(0, |capture| capture.frames.end);
-        let Sightings::Markers(seen) = &mut self.observed.sightings else { return };
         let count = poses.len();
         for pose in poses {
-            let pose = *camera * pose;
-            for markers in self.built.chunks(LANES) {
-                let mut places = pose * PointLanes::of(markers);
-                if let Some(lens) = &self.lens {
-                    places = lens.seen(places);
-                }
-                if let Some(scores) = &mut scores {
-                    places = jitter.disturbed(places, markers.len(), scores);
-                }
-                seen.extend_from_slice(&places.points()[..markers.len()]);
-            }
+            self.eye.see(&self.simulator.probe, *camera * pose, &mut watched, &mut self.observed.sightings);
         }
         self.observed.captures.push(Capture { step, take, divot: 0, frames: first..first + count, still: true });
     }

@@ -25,11 +25,24 @@ struct WatchedTool {
     response: PoseResponse,
 }
 
-/// What stays the same while a tool is held still: its noise and what the lens does to it.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct HeldStill {
+/// What a tool's next frames have in common with the last: what view, range and lens make of its pose.
+#[derive(Clone, Copy, Debug)]
+pub struct View {
+    /// Where the camera was, in the tracker's axes, when it was worked out.
+    camera: Point<Tracker>,
     factor: Option<PoseFactor>,
     lens: Option<SmallMotion>,
+}
+
+/// A view serves as long as the camera, from the tracker, has moved by no more than this part of its distance. Of the default
+/// procedure it changes no standard deviation by more than 0.5 %, against a view of every frame's own.
+const SAME_VIEW: f64 = 0.04;
+
+impl View {
+    fn serves(&self, camera: Point<Tracker>) -> bool {
+        let (moved, away) = (*(camera - self.camera).vector(), *self.camera.vector());
+        moved.norm_squared() <= SAME_VIEW * SAME_VIEW * away.norm_squared()
+    }
 }
 
 impl PoseCamera {
@@ -44,12 +57,8 @@ impl PoseCamera {
         let stated = model.camera.stated_covariance().map(|covariance| covariance * (scale * scale));
         Self {
             tools: ToolKind::ALL.map(|kind| {
-                let markers = match kind {
-                    ToolKind::Probe => &tools.probe_markers_mm,
-                    ToolKind::Inserter => &tools.inserter_markers_mm,
-                    ToolKind::Head => &tools.head_markers_mm,
-                };
-                let markers: Vec<Point<Tracker>> = markers.iter().map(|&[x, y, z]| Point::new(x, y, z)).collect();
+                let (markers_mm, _) = tools.markers(kind);
+                let markers: Vec<Point<Tracker>> = markers_mm.iter().map(|&[x, y, z]| Point::new(x, y, z)).collect();
                 let (layout, response) = (Layout::new(&markers).ok(), PoseResponse::of(&markers));
                 WatchedTool { markers, layout, response }
             }),
@@ -66,8 +75,8 @@ impl PoseCamera {
         fit.map_or(Pose::new(Rotation::identity(), Point::ORIGIN), |fit| fit.pose)
     }
 
-    /// The pose that the camera gives for a tracker in `pose`; `jitter` is its noise, where that is on. `held` keeps
-    /// what a still tool need not compute again; it is to be empty for every frame of a moving one.
+    /// The pose that the camera gives for a tracker in `pose`; `jitter` is its noise, where that is on. `view` is the last
+    /// one of the same tracker, renewed where it does not serve any more.
     #[must_use]
     pub fn seen(
         &self,
@@ -75,22 +84,39 @@ impl PoseCamera {
         pose: Pose<Tracker, Camera>,
         lens: Option<&LensField>,
         jitter: Option<&mut Scores>,
-        held: &mut HeldStill,
+        view: &mut Option<View>,
     ) -> Pose<Tracker, Camera> {
-        let WatchedTool { markers, response, .. } = &self.tools[kind as usize];
+        let camera = pose.inverse().origin;
+        let view = match view {
+            Some(view) if view.serves(camera) => view,
+            _ => view.insert(self.view(kind, &pose, camera, lens, jitter.is_some())),
+        };
         let mut seen = pose;
-        if let Some(lens) = lens {
-            let motion = held.lens.get_or_insert_with(|| lens_motion(response, &pose, markers, lens));
+        if let Some(motion) = &view.lens {
             seen = seen * motion.pose();
         }
-        if let Some(scores) = jitter {
-            let factor =
-                held.factor.get_or_insert_with(|| self.stated.unwrap_or_else(|| response.factor(&pose, self.noise)));
+        if let (Some(scores), Some(factor)) = (jitter, &view.factor) {
             let mut drawn = [0.0; 6];
             scores.fill(&mut drawn);
             seen = seen * factor.motion(drawn).pose();
         }
         seen
+    }
+
+    fn view(
+        &self,
+        kind: ToolKind,
+        pose: &Pose<Tracker, Camera>,
+        camera: Point<Tracker>,
+        lens: Option<&LensField>,
+        jitter: bool,
+    ) -> View {
+        let WatchedTool { markers, response, .. } = &self.tools[kind as usize];
+        View {
+            camera,
+            factor: jitter.then(|| self.stated.unwrap_or_else(|| response.factor(camera, self.noise))),
+            lens: lens.map(|lens| lens_motion(response, pose, markers, lens)),
+        }
     }
 }
 

@@ -7,8 +7,8 @@
 
 use super::noise::REFERENCE_DISTANCE_MM;
 use crate::geometry::{Displacement, Matrix3, Point, Pose, Rotation, Vector3};
-use crate::measurement::{Camera, Tracker};
-use nalgebra::{Matrix6, Vector6};
+use crate::measurement::Tracker;
+use nalgebra::{Matrix6, SMatrix};
 
 /// Noise of markers: standard deviations of each axis across the ray and of the one along it, at the reference
 /// distance, mm.
@@ -24,8 +24,22 @@ pub struct MarkerNoise {
 #[derive(Clone, Debug)]
 pub struct PoseResponse {
     centroid: Point<Tracker>,
-    arms: Vec<Vector3<f64>>,
+    arms: Vec<Arm>,
+    /// `S = sum(x x')`.
+    spread: Matrix3<f64>,
+    /// `J^-1`.
     inverse_moment: Matrix3<f64>,
+}
+
+/// A marker of a tracker.
+#[derive(Clone, Debug)]
+struct Arm {
+    /// From the centroid.
+    x: Vector3<f64>,
+    /// `J^-1 [x]x`: the turn with which the pose answers its displacement.
+    answer: Matrix3<f64>,
+    /// The vector of the difference of that matrix and its transpose.
+    twist: Vector3<f64>,
 }
 
 /// A small motion of a tracker in its own axes: a turn about a point, then a shift.
@@ -43,7 +57,12 @@ pub struct SmallMotion {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PoseFactor {
     about: Point<Tracker>,
-    factor: Matrix6<f64>,
+    /// Shift by the first three scores, mm.
+    shift_factor: Matrix3<f64>,
+    /// Turn by the first three scores, radians.
+    mixed_factor: Matrix3<f64>,
+    /// Turn by the last three scores, radians.
+    turn_factor: Matrix3<f64>,
     /// Mean of the turn, of second order in the noise, radians.
     mean_turn: Vector3<f64>,
 }
@@ -55,16 +74,25 @@ impl PoseFactor {
     pub fn of_covariance(covariance: &Matrix6<f64>) -> Option<Self> {
         let eigenvalues = covariance.symmetric_eigenvalues();
         let possible = eigenvalues.min() >= -1e-9 * eigenvalues.max().abs();
-        possible.then(|| Self { about: Point::ORIGIN, factor: lower_factor(covariance), mean_turn: Vector3::zeros() })
+        possible.then(|| {
+            let lower = lower_factor(covariance);
+            Self {
+                about: Point::ORIGIN,
+                shift_factor: lower.fixed_view::<3, 3>(0, 0).into(),
+                mixed_factor: lower.fixed_view::<3, 3>(3, 0).into(),
+                turn_factor: lower.fixed_view::<3, 3>(3, 3).into(),
+                mean_turn: Vector3::zeros(),
+            }
+        })
     }
 
     /// The motion at six scores.
     #[inline]
     #[must_use]
-    pub fn motion(&self, scores: [f64; 6]) -> SmallMotion {
-        let drawn = self.factor * Vector6::from(scores);
-        let turn = self.mean_turn + drawn.fixed_rows::<3>(3);
-        SmallMotion { about: self.about, shift: drawn.fixed_rows::<3>(0).into(), turn }
+    pub fn motion(&self, [a, b, c, d, e, f]: [f64; 6]) -> SmallMotion {
+        let (first, last) = (Vector3::new(a, b, c), Vector3::new(d, e, f));
+        let turn = self.mean_turn + self.mixed_factor * first + self.turn_factor * last;
+        SmallMotion { about: self.about, shift: self.shift_factor * first, turn }
     }
 }
 
@@ -73,75 +101,69 @@ impl PoseResponse {
     #[must_use]
     pub fn of(markers: &[Point<Tracker>]) -> Self {
         let centroid = crate::geometry::centroid(markers);
-        let arms: Vec<_> = markers.iter().map(|&marker| *(marker - centroid).vector()).collect();
-        let moment = |x: &Vector3<f64>| x.norm_squared() * Matrix3::identity() - x * x.transpose();
-        let moment: Matrix3<f64> = arms.iter().map(moment).sum();
+        let arms = markers.iter().map(|&marker| *(marker - centroid).vector());
+        let spread: Matrix3<f64> = arms.clone().map(|x| x * x.transpose()).sum();
+        let moment = Matrix3::from_diagonal_element(spread.trace()) - spread;
         let inverse_moment = moment.try_inverse().unwrap_or_else(Matrix3::zeros);
-        Self { centroid, arms, inverse_moment }
+        let arm = |x: Vector3<f64>| {
+            let answer = inverse_moment * x.cross_matrix();
+            Arm { x, answer, twist: antisymmetric(&answer) }
+        };
+        Self { centroid, arms: arms.map(arm).collect(), spread, inverse_moment }
     }
 
     /// The motion by which the pose answers these displacements of the markers, in tracker axes, in their order.
     #[must_use]
     pub fn to(&self, displaced: impl Iterator<Item = Displacement<Tracker>>) -> SmallMotion {
         let (mut sum, mut torque) = (Vector3::zeros(), Vector3::zeros());
-        for (arm, displacement) in self.arms.iter().zip(displaced) {
+        for (Arm { x, .. }, displacement) in self.arms.iter().zip(displaced) {
             sum += displacement.vector();
-            torque += arm.cross(displacement.vector());
+            torque += x.cross(displacement.vector());
         }
         SmallMotion { about: self.centroid, shift: sum / self.arms.len() as f64, turn: self.inverse_moment * torque }
     }
 
-    /// What marker noise does to the pose of a tracker that is seen in `pose`.
+    /// What marker noise does to the pose of a tracker that sees the camera at this place.
     #[must_use]
-    pub fn factor(&self, pose: &Pose<Tracker, Camera>, noise: MarkerNoise) -> PoseFactor {
-        let to_tracker = pose.inverse();
-        let camera = to_tracker.origin - self.centroid;
-        // sum W_i' S_i W_i, with S_i = a^2 I + (b^2 - a^2) u u' for the ray u: the lower triangle is enough.
-        let mut sum = Matrix6::zeros();
-        let (mut spread, mut bent) = (Matrix3::zeros(), Vector3::zeros());
-        for x in &self.arms {
-            let ray = x - camera.vector();
+    pub fn factor(&self, camera: Point<Tracker>, noise: MarkerNoise) -> PoseFactor {
+        let camera = *(camera - self.centroid).vector();
+        let per_mm2 = 1.0 / (REFERENCE_DISTANCE_MM * REFERENCE_DISTANCE_MM);
+        let across_share = noise.across_mm * noise.across_mm * per_mm2;
+        let along_share = noise.along_mm * noise.along_mm * per_mm2 * per_mm2;
+        // sum W_i' S_i W_i, with S_i = a I + b r r' for the ray r from the camera; W_i' r is r and its torque x r.
+        let (mut shifts, mut mixed, mut turns) = (Matrix3::zeros(), Matrix3::zeros(), Matrix3::zeros());
+        let (mut across_sum, mut across_arm, mut across_spread) = (0.0, Vector3::zeros(), Matrix3::zeros());
+        let mut bent = Vector3::zeros();
+        for Arm { x, answer, twist } in &self.arms {
+            let ray = x - camera;
             let squared = ray.norm_squared();
-            let distances = squared / (REFERENCE_DISTANCE_MM * REFERENCE_DISTANCE_MM);
-            let across = noise.across_mm * noise.across_mm * distances;
-            let along = noise.along_mm * noise.along_mm * distances * distances;
-            let excess = (along - across) / squared;
+            let (across, excess) = (across_share * squared, along_share * squared - across_share);
             let torque = x.cross(&ray);
-            let row = Vector6::new(ray.x, ray.y, ray.z, torque.x, torque.y, torque.z);
-            for j in 0..6 {
-                for i in j..6 {
-                    sum[(i, j)] += excess * row[i] * row[j];
-                }
-            }
-            for i in 0..3 {
-                sum[(i, i)] += across;
-                sum[(i + 3, i + 3)] += across * (x.norm_squared() - x[i] * x[i]);
-            }
-            // Below the diagonal: across [x]x beside shift, -across x_i x_j within the turn.
-            let cross = across * x.cross_matrix();
-            for i in 0..3 {
-                for j in 0..3 {
-                    sum[(i + 3, j)] += cross[(i, j)];
-                }
-            }
-            for (i, j) in [(1, 0), (2, 0), (2, 1)] {
-                sum[(i + 3, j + 3)] -= across * x[i] * x[j];
-            }
-            spread += x * x.transpose();
-            let noise = across * Matrix3::identity() + excess * ray * ray.transpose();
-            bent += x.cross(&antisymmetric(&(self.inverse_moment * x.cross_matrix() * noise)));
+            let (ray_share, torque_share) = (excess * ray, excess * torque);
+            shifts += ray_share * ray.transpose();
+            mixed += torque_share * ray.transpose();
+            turns += torque_share * torque.transpose();
+            across_sum += across;
+            across_arm += across * x;
+            across_spread += across * x * x.transpose();
+            // a(J^-1 [x]x S), with a(u v') = v x u.
+            bent += x.cross(&(across * twist + ray_share.cross(&(answer * ray))));
         }
-        let lower = lower_factor(&sum);
+        shifts += Matrix3::from_diagonal_element(across_sum);
+        mixed += across_arm.cross_matrix();
+        turns += Matrix3::from_diagonal_element(across_spread.trace()) - across_spread;
+        // The lower triangle of its factor, block by block: [L 0; M N].
+        let shift_factor = lower_factor(&shifts);
+        let mixed_factor = forward(&shift_factor, &mixed);
+        let turn_factor = lower_factor(&(turns - mixed_factor * mixed_factor.transpose()));
         // The pose answers with shift / n and J^-1 turn.
-        let mut factor = lower / self.arms.len() as f64;
-        let turns = self.inverse_moment * lower.fixed_rows::<3>(3);
-        factor.fixed_rows_mut::<3>(3).copy_from(&turns);
+        let shift_factor = shift_factor / self.arms.len() as f64;
+        let (mixed_factor, turn_factor) = (self.inverse_moment * mixed_factor, self.inverse_moment * turn_factor);
         // The second order: with R = exp[w], S = sum(x x') and E = sum(e x'), R'(S + E) is symmetric at the best fit. So
         // w = w1 + w2 with J w2 = a([w1]^2 S / 2 - [w1] E), a(A) the vector of A - A'; markers err independently.
-        let turns = factor.fixed_rows::<3>(3);
-        let covariance: Matrix3<f64> = turns * turns.transpose();
-        let mean_turn = self.inverse_moment * (0.5 * antisymmetric(&(covariance * spread)) + bent);
-        PoseFactor { about: self.centroid, factor, mean_turn }
+        let covariance = mixed_factor * mixed_factor.transpose() + turn_factor * turn_factor.transpose();
+        let mean_turn = self.inverse_moment * (0.5 * antisymmetric(&(covariance * self.spread)) + bent);
+        PoseFactor { about: self.centroid, shift_factor, mixed_factor, turn_factor, mean_turn }
     }
 }
 
@@ -165,15 +187,15 @@ fn antisymmetric(a: &Matrix3<f64>) -> Vector3<f64> {
 
 /// The lower triangular `L` with `L L'` a positive semi-definite matrix, of which the lower triangle is read. Directions
 /// without any variance have a column of zeros.
-fn lower_factor(matrix: &Matrix6<f64>) -> Matrix6<f64> {
-    let mut lower = Matrix6::zeros();
-    for j in 0..6 {
+fn lower_factor<const N: usize>(matrix: &SMatrix<f64, N, N>) -> SMatrix<f64, N, N> {
+    let mut lower = SMatrix::zeros();
+    for j in 0..N {
         let known: f64 = (0..j).map(|k| lower[(j, k)] * lower[(j, k)]).sum();
         let left = matrix[(j, j)] - known;
         if left > 1e-12 * matrix[(j, j)] {
             let pivot = left.sqrt();
             lower[(j, j)] = pivot;
-            for i in j + 1..6 {
+            for i in j + 1..N {
                 let known: f64 = (0..j).map(|k| lower[(i, k)] * lower[(j, k)]).sum();
                 lower[(i, j)] = (matrix[(i, j)] - known) / pivot;
             }
@@ -182,13 +204,26 @@ fn lower_factor(matrix: &Matrix6<f64>) -> Matrix6<f64> {
     lower
 }
 
+/// `M` with `M L' = matrix`, for a lower triangular `L`; nothing in a direction without variance.
+fn forward(lower: &Matrix3<f64>, matrix: &Matrix3<f64>) -> Matrix3<f64> {
+    let mut found = Matrix3::zeros();
+    for j in 0..3 {
+        if lower[(j, j)] > 0.0 {
+            let known = (0..j).fold(Vector3::zeros(), |sum, k| sum + lower[(j, k)] * found.column(k));
+            found.set_column(j, &((matrix.column(j) - known) / lower[(j, j)]));
+        }
+    }
+    found
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::geometry::{LANES, PointLanes};
+    use crate::measurement::Camera;
     use crate::simulation::noise::Jitter;
     use crate::simulation::{Basis, BasisKind, CaseKey, Quantity, Source, Switch};
-    use nalgebra::{Matrix3x6, Matrix6x3};
+    use nalgebra::{Matrix3x6, Matrix6x3, Vector6};
 
     const MARKERS: [[f64; 3]; 5] =
         [[-26.0, -18.0, 0.0], [24.0, -24.0, 5.0], [31.0, 20.0, 0.0], [-20.0, 29.0, 4.0], [60.0, 7.0, -9.0]];
@@ -198,13 +233,24 @@ mod tests {
         Pose::new(turn, Point::new(40.0, -25.0, 210.0))
     }
 
+    impl PoseFactor {
+        /// Shift and turn by six scores.
+        fn whole(&self) -> Matrix6<f64> {
+            let mut whole = Matrix6::zeros();
+            whole.fixed_view_mut::<3, 3>(0, 0).copy_from(&self.shift_factor);
+            whole.fixed_view_mut::<3, 3>(3, 0).copy_from(&self.mixed_factor);
+            whole.fixed_view_mut::<3, 3>(3, 3).copy_from(&self.turn_factor);
+            whole
+        }
+    }
+
     /// `W+ diag(S_i) W+'` written out with matrices, for markers away from the origin and unequal noise.
     #[test]
     fn outside_factor_is_that_of_the_covariance_written_out() {
         let markers = MARKERS.map(|place| Point::<Tracker>::from_vector(Vector3::from(place)));
         let noise = MarkerNoise { across_mm: 0.08, along_mm: 0.24 };
         let response = PoseResponse::of(&markers);
-        let PoseFactor { factor, .. } = response.factor(&seen(), noise);
+        let factor = response.factor(seen().inverse().origin, noise).whole();
 
         let rows = |marker: Point<Tracker>| {
             let mut rows = Matrix3x6::identity();
@@ -252,7 +298,8 @@ mod tests {
         // Large, so that the second order is many standard errors.
         let (across_mm, along_mm) = (0.4, 1.2);
         let response = PoseResponse::of(&markers);
-        let PoseFactor { factor, mean_turn, .. } = response.factor(&seen(), MarkerNoise { across_mm, along_mm });
+        let factor = response.factor(seen().inverse().origin, MarkerNoise { across_mm, along_mm });
+        let (factor, mean_turn) = (factor.whole(), factor.mean_turn);
         let layout = crate::geometry::Layout::new(&markers).expect("a rigid layout");
         let jitter = Source {
             model: Jitter {

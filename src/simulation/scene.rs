@@ -1,6 +1,6 @@
 //! Where everything truly is in one case, in true bony axes, before any noise.
 
-use super::model::{Model, Tools};
+use super::model::{Model, Mount, Tools};
 use super::patient::{Change, Patient, PatientVector};
 use super::{Femur, TruePelvis, truth};
 use crate::geometry::{Direction, Displacement, Point, Pose, Rotation};
@@ -29,6 +29,9 @@ pub struct Scene {
     pub up: Direction<TruePelvis>,
     /// The pelvis in camera axes, before the camera is taken off.
     pub camera: Pose<TruePelvis, Camera>,
+    /// The pelvis in the axes of what it carries, before that is taken off: the camera, or the tracker that the camera
+    /// on its stand sees.
+    pub carried: Pose<TruePelvis, Camera>,
     /// The camera's origin.
     pub camera_origin: Point<TruePelvis>,
     /// The feature on the femur at baseline.
@@ -55,6 +58,14 @@ impl Scene {
         };
         let cup_axis = truth::cup_axis(change.inclination_deg, change.anteversion_deg, side);
         let camera_origin = operated + PatientVector::from(model.camera.position_mm).on(side);
+        let camera = looking(camera_origin, native_centre + PatientVector::from(model.camera.aim_mm).on(side));
+        let carried = match model.camera.mount {
+            Mount::Pelvis => camera,
+            Mount::Stand => {
+                let tracker = operated + PatientVector::from(model.camera.pelvis_tracker_mm).on(side);
+                looking(tracker, camera_origin)
+            }
+        };
         Self {
             side,
             asis_left: Point::new(0.0, 0.0, -half),
@@ -65,7 +76,8 @@ impl Scene {
             cup_axis,
             final_cup_axis: cup_axis,
             up: truth::up(patient, side),
-            camera: looking(camera_origin, native_centre + PatientVector::from(model.camera.aim_mm).on(side)),
+            camera,
+            carried,
             camera_origin,
             feature: feature_on_femur(&model.tools, patient, side),
         }
@@ -78,7 +90,7 @@ impl Scene {
     }
 }
 
-/// A camera at a place that looks at a target: Z along the optical axis, Y as near to downwards (inferior) as
+/// A camera, or a tracker, at a place that looks at a target: Z along the optical axis, Y as near to downwards (inferior) as
 /// can be.
 fn looking(origin: Point<TruePelvis>, target: Point<TruePelvis>) -> Pose<TruePelvis, Camera> {
     let z = (target - origin).direction().unwrap_or(-Direction::X);

@@ -248,6 +248,16 @@ impl<M> Source<M> {
         (!self.is_off()).then(|| self.capture_stream(key, capture))
     }
 
+    /// The stream of one part of this source for a capture whose frames are to be drawn, keyed as
+    /// [`Self::device_part_stream`]; `None` if the source is off.
+    #[must_use]
+    pub fn part_frames(&self, key: &CaseKey, part: &str, capture: CaptureKey) -> Option<Scores> {
+        let Switch { key: source, replicate, .. } = self.switch;
+        let &CaseKey { seed, device, case, repeat } = key;
+        let (source, capture) = (continued_key(source, part), capture.in_repeat(repeat).0);
+        (!self.is_off()).then(|| StreamKey { seed, replicate, source, device, case, capture }.open())
+    }
+
     fn stream(&self, key: CaseKey, capture: u64) -> Scores {
         let Switch { key: source, replicate, ref mixing, .. } = self.switch;
         let own = StreamKey { seed: key.seed, replicate, source, device: key.device, case: key.case, capture };

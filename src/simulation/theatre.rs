@@ -3,19 +3,18 @@
 
 use super::TruePelvis;
 use super::case::Simulator;
-use super::noise::{DriftPath, HoldSlip, LensField};
+use super::eye::{Built, Eye, Watched};
+use super::model::Mount;
+use super::noise::{DriftPath, HoldSlip};
 use super::normal;
 use super::patient::PatientVector;
-use super::pose_camera::HeldStill;
 use super::scene::Scene;
 use super::source::CaptureKey;
 use super::streams::{CaseKey, Scores, StreamKey, source_key};
 use super::tool::{Tool, ToolKind, held};
 use super::truth::Triad;
-use crate::geometry::{Direction, Displacement, LANES, Point, PointLanes, Pose, Rotation};
-use crate::measurement::{
-    Camera, Capture, Feature, FemurFeature, Observations, Plane, Side, Sightings, Step, Tracker,
-};
+use crate::geometry::{Direction, Displacement, Point, Pose, Rotation};
+use crate::measurement::{Camera, Capture, Feature, FemurFeature, Observations, Plane, Side, Step, Tracker};
 
 /// The case in progress: where the camera and the probe's tip are now, and what has been observed.
 pub struct Theatre<'a> {
@@ -23,14 +22,15 @@ pub struct Theatre<'a> {
     key: &'a CaseKey,
     side: Side,
     scene: &'a Scene,
+    /// The pelvis in the axes of what it carries, before that has crept.
     mount: Pose<TruePelvis, Camera>,
+    /// The same now.
+    carried: Pose<TruePelvis, Camera>,
+    /// The pelvis in the camera's axes now.
     camera: Pose<TruePelvis, Camera>,
     drift: Option<DriftPath>,
     tip: Point<Tracker>,
-    built: &'a [Vec<Point<Tracker>>; ToolKind::ALL.len()],
-    lens: Option<LensField>,
-    /// How each tool's tracker as drawn lies in the one that was built, for a camera that gives poses.
-    bent: [Pose<Tracker, Tracker>; ToolKind::ALL.len()],
+    eye: Eye<'a>,
     observed: &'a mut Observations,
     gate: &'a mut dyn FnMut(&Observations) -> bool,
     frames: usize,
@@ -39,10 +39,9 @@ pub struct Theatre<'a> {
 /// A capture in progress.
 struct Recording {
     capture: Capture,
-    jitter: Option<Scores>,
-    /// Whether the tool is held in one place but for a tremor.
-    still: bool,
-    held: HeldStill,
+    tool: Watched,
+    /// The pelvis tracker and where the camera sees it, where the camera is on a stand.
+    pelvis: Option<(Watched, Pose<Tracker, Camera>)>,
 }
 
 impl<'a> Theatre<'a> {
@@ -51,43 +50,28 @@ impl<'a> Theatre<'a> {
         simulator: &'a Simulator,
         key: &'a CaseKey,
         scene: &'a Scene,
-        built: &'a [Vec<Point<Tracker>>; ToolKind::ALL.len()],
+        built: &'a Built,
         observed: &'a mut Observations,
         gate: &'a mut dyn FnMut(&Observations) -> bool,
     ) -> Self {
-        let (camera, tip) = (scene.camera, simulator.probe.point);
-        let lens = simulator.model.noise.tracker.lens.field(key);
-        let bent = ToolKind::ALL.map(|kind| match &simulator.pose_camera {
-            Some(camera) => camera.bent(kind, &built[kind as usize]),
-            None => Pose::new(Rotation::identity(), Point::ORIGIN),
-        });
-        let (mount, drift) = (camera, simulator.model.noise.camera.drift.path(key));
-        Self {
-            simulator,
-            key,
-            side: scene.side,
-            scene,
-            mount,
-            camera,
-            drift,
-            tip,
-            built,
-            lens,
-            bent,
-            observed,
-            gate,
-            frames: 0,
-        }
+        let (camera, carried) = (scene.camera, scene.carried);
+        let (tip, drift) = (simulator.probe.point, simulator.model.noise.camera.drift.path(key));
+        let (mount, eye) = (carried, Eye::new(simulator, key, built));
+        let side = scene.side;
+        Self { simulator, key, side, scene, mount, carried, camera, drift, tip, eye, observed, gate, frames: 0 }
     }
 
-    /// The camera is put back, moved in its own axes.
-    pub fn put_camera_back(&mut self, moved: Pose<Camera, Camera>) {
+    /// What the pelvis carries is taken off and put back, moved in its own axes.
+    pub fn put_back(&mut self, moved: Pose<Camera, Camera>) {
         self.mount = moved * self.mount;
     }
 
     /// A step of the procedure, 2 to 9, begins: the mount has crept.
     pub fn begin_step(&mut self, step: u32) {
-        self.camera = self.drift.map_or(self.mount, |drift| drift.at_step(step) * self.mount);
+        self.carried = self.drift.map_or(self.mount, |drift| drift.at_step(step) * self.mount);
+        if self.simulator.model.camera.mount == Mount::Pelvis {
+            self.camera = self.carried;
+        }
     }
 
     /// The tracker is seated on the probe before a step; where its tip then is.
@@ -125,7 +109,7 @@ impl<'a> Theatre<'a> {
             let up = axes
                 * level.turned_up(table.about_y_deg + sensor.about_y_deg, table.about_z_deg + sensor.about_z_deg);
             let index = self.observed.ups.len();
-            self.observed.ups.push(self.camera.rotation * up);
+            self.observed.ups.push(self.carried.rotation * up);
             let capture = Capture { step: Step::Level, take: 0, divot: 0, frames: index..index + 1, still: true };
             self.observed.captures.push(capture);
         }
@@ -348,13 +332,13 @@ impl<'a> Theatre<'a> {
     /// Takes a hold, and takes it again while the gate finds it restless and tries are left. Each try draws anew.
     fn until_still(&mut self, capture: CaptureKey, mut hold: impl FnMut(&mut Self, CaptureKey)) {
         let protocol = &self.simulator.model.protocol;
-        let (frames, sightings) = (self.frames, self.observed.sightings.len());
+        let (frames, seen) = (self.frames, self.observed.seen());
         if protocol.stillness_limit_mm.is_none() {
             return hold(self, capture);
         }
         for attempt in 0..protocol.stillness_tries {
             if attempt > 0 {
-                self.observed.take_again(sightings);
+                self.observed.take_again(seen);
                 self.frames = frames;
             }
             hold(self, capture.again(attempt));
@@ -368,51 +352,27 @@ impl<'a> Theatre<'a> {
     }
 
     fn begin(&self, step: Step, take: u32, divot: u32, capture: CaptureKey) -> Recording {
+        let tool = match step {
+            Step::Cup => ToolKind::Inserter,
+            Step::CentreNative | Step::CentreNew => ToolKind::Head,
+            _ => ToolKind::Probe,
+        };
         Recording {
             capture: Capture { step, take, divot, frames: self.frames..self.frames, still: true },
-            jitter: self.simulator.model.noise.tracker.jitter.frames(self.key, capture),
-            still: matches!(step, Step::AsisLeft | Step::AsisRight | Step::Pubis | Step::Cup),
-            held: HeldStill::default(),
+            tool: self.eye.watch(tool, self.key, capture),
+            pelvis: (self.simulator.model.camera.mount == Mount::Stand).then(|| {
+                let place = self.camera * self.carried.inverse();
+                let seen = Pose::new(place.rotation.relabelled(), place.origin);
+                (self.eye.watch(ToolKind::Pelvis, self.key, capture), seen)
+            }),
         }
     }
 
-    /// The camera sees a tool in one frame.
+    /// The camera sees a tool in one frame, and the tracker on the pelvis where there is one.
     fn see(&mut self, tool: &Tool, pose: Pose<Tracker, Camera>, recording: &mut Recording) {
-        let jitter = &self.simulator.model.noise.tracker.jitter;
-        match &mut self.observed.sightings {
-            Sightings::Markers(seen) => {
-                for markers in self.built[tool.kind as usize].chunks(LANES) {
-                    let mut places = pose * PointLanes::of(markers);
-                    if let Some(lens) = &self.lens {
-                        places = lens.seen(places);
-                    }
-                    if let Some(scores) = &mut recording.jitter {
-                        places = jitter.disturbed(places, markers.len(), scores);
-                    }
-                    let places = places.points();
-                    match markers.len() {
-                        // The number of nearly all trackers: copied without a call.
-                        LANES => seen.extend_from_slice(&places),
-                        count => seen.extend_from_slice(&places[..count]),
-                    }
-                }
-            }
-            Sightings::Images(seen) => {
-                if let Some(imaging) = &self.simulator.model.imaging {
-                    let noise = (jitter, &mut recording.jitter);
-                    let markers = &self.built[tool.kind as usize];
-                    imaging.see(markers, &tool.normals, &pose, self.lens.as_ref(), noise, seen);
-                }
-            }
-            Sightings::Poses(seen) => {
-                let Some(camera) = &self.simulator.pose_camera else { return };
-                if !recording.still {
-                    recording.held = HeldStill::default();
-                }
-                let pose = pose * self.bent[tool.kind as usize];
-                let jitter = recording.jitter.as_mut();
-                seen.push(camera.seen(tool.kind, pose, self.lens.as_ref(), jitter, &mut recording.held));
-            }
+        self.eye.see(tool, pose, &mut recording.tool, &mut self.observed.sightings);
+        if let (Some((watched, pose)), Some(sightings)) = (&mut recording.pelvis, &mut self.observed.pelvis) {
+            self.eye.see(&self.simulator.pelvis, *pose, watched, sightings);
         }
         recording.capture.frames.end += 1;
     }

@@ -2,19 +2,37 @@
 //! cone.
 
 use super::TruePelvis;
+use super::model::Tools;
 use crate::geometry::{Direction, Displacement, Matrix3, Point, Rotation, Vector3};
 use crate::measurement::{Side, Tracker};
 
 /// The tools whose trackers the camera sees.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ToolKind {
+    /// The probe.
     Probe,
+    /// The cup inserter.
     Inserter,
+    /// The native head, then the trial head.
     Head,
+    /// The pelvis itself, where the camera is on a stand.
+    Pelvis,
 }
 
 impl ToolKind {
-    pub const ALL: [Self; 3] = [Self::Probe, Self::Inserter, Self::Head];
+    /// Every tool, in the order of the file.
+    pub const ALL: [Self; 4] = [Self::Probe, Self::Inserter, Self::Head, Self::Pelvis];
+
+    /// Its name in files.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Probe => "probe",
+            Self::Inserter => "inserter",
+            Self::Head => "head",
+            Self::Pelvis => "pelvis",
+        }
+    }
 
     /// How it goes on the id of a source that draws each tool by itself.
     pub const fn part(self) -> &'static str {
@@ -22,6 +40,7 @@ impl ToolKind {
             Self::Probe => ".probe",
             Self::Inserter => ".inserter",
             Self::Head => ".head",
+            Self::Pelvis => ".pelvis",
         }
     }
 }
@@ -42,12 +61,9 @@ pub struct Tool {
 }
 
 impl Tool {
-    pub fn new(
-        kind: ToolKind,
-        (markers_mm, normals): (&[[f64; 3]], &[[f64; 3]]),
-        axis: Displacement<Tracker>,
-        point_mm: [f64; 3],
-    ) -> Self {
+    /// A tool with its own axis, of any length but 0.
+    pub fn new(kind: ToolKind, tools: &Tools, axis: Displacement<Tracker>, point_mm: [f64; 3]) -> Self {
+        let (markers_mm, normals) = tools.markers(kind);
         let normal =
             |i: usize| normals.get(i).and_then(|&normal| Displacement::from_vector(normal.into()).direction());
         Self {
@@ -60,9 +76,9 @@ impl Tool {
     }
 
     /// A tool whose axis runs from its working point to its tracker.
-    pub fn with_shaft(kind: ToolKind, markers: (&[[f64; 3]], &[[f64; 3]]), point_mm: [f64; 3]) -> Self {
+    pub fn with_shaft(kind: ToolKind, tools: &Tools, point_mm: [f64; 3]) -> Self {
         let point: Point<Tracker> = Point::from_vector(point_mm.into());
-        Self::new(kind, markers, Point::ORIGIN - point, point_mm)
+        Self::new(kind, tools, Point::ORIGIN - point, point_mm)
     }
 
     /// Two directions across its axis.

@@ -11,7 +11,7 @@ use crate::experiment::Variant;
 use crate::geometry::{Displacement, Point, Pose, fit_pivot};
 use crate::measurement::{Camera, Observations, Workspace};
 use crate::simulation::noise::rotation_then_translation;
-use crate::simulation::{CameraModel, CaseKey, Hold, Simulator, TrueHold};
+use crate::simulation::{CaseKey, Hold, Simulator, TrueHold};
 use rayon::prelude::*;
 
 /// A phantom before the camera: a cube of three by three by three divots.
@@ -79,12 +79,10 @@ struct Trial {
     truths: Vec<TrueHold>,
 }
 
-/// Touches the phantom so many times, each time with a new device; `None` where the camera gives no marker positions.
+/// Touches the phantom so many times, each time with a new device. The camera stands before it by itself, whatever carries it
+/// in the theatre.
 #[must_use]
-pub fn phantom(variant: &Variant, seed: u64, trials: u64, plan: PhantomPlan) -> Option<PhantomStudy> {
-    if variant.model.camera.model != CameraModel::Marker {
-        return None;
-    }
+pub fn phantom(variant: &Variant, seed: u64, trials: u64, plan: PhantomPlan) -> PhantomStudy {
     let simulator = Simulator::new(variant.model.clone(), variant.procedure.plane, variant.procedure.femur);
     let holds = holds(plan);
     let trials: Vec<Option<Trial>> = (0..usize::try_from(trials).unwrap_or(usize::MAX))
@@ -101,7 +99,7 @@ pub fn phantom(variant: &Variant, seed: u64, trials: u64, plan: PhantomPlan) -> 
         .collect();
     let failed = trials.iter().filter(|trial| trial.is_none()).count() as u64;
     let trials: Vec<Trial> = trials.into_iter().flatten().collect();
-    Some(PhantomStudy { failed, ..summed(&holds, &trials) })
+    PhantomStudy { failed, ..summed(&holds, &trials) }
 }
 
 /// The cube, row by row, then the tilted holds in its middle.

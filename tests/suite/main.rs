@@ -23,6 +23,7 @@ mod report;
 mod resume;
 mod sensitivity;
 mod shards;
+mod stand;
 mod statistics;
 mod stillness;
 mod streams;

@@ -77,6 +77,7 @@ fn changed(
     Observations {
         captures: observations.captures.clone(),
         sightings: Sightings::Poses(poses.iter().map(|&p| pose(p)).collect()),
+        pelvis: None,
         ups: observations.ups.iter().map(|&u| up(u)).collect(),
         retries: observations.retries,
     }

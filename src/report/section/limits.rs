@@ -3,6 +3,7 @@
 use super::inputs::bases;
 use crate::experiment::Plan;
 use crate::report::evidence::{Entry, Section};
+use crate::simulation::model::Mount;
 use crate::simulation::noise::SOURCES;
 use crate::simulation::{BasisKind, CameraModel};
 
@@ -79,6 +80,12 @@ fn camera(plan: &Plan) -> Vec<String> {
         items.push(
             "Camera model pose: the noise of a pose is that which the noise of its markers makes to first order, or the \
              covariance that is stated; every tracker is seen in every frame.",
+        );
+    }
+    if plan.variants.iter().any(|variant| variant.model.camera.mount == Mount::Stand) {
+        items.push(
+            "Camera on a stand: the tracker on the pelvis is seen in every frame in which the tool is, at the same instant; \
+             the stand does not shake within a frame. Where a level is read, the sensor is fixed to the pelvis tracker.",
         );
     }
     items.push("Cameras other than the stated ones are not modelled.");

@@ -4,14 +4,14 @@ use crate::experiment::{Plan, Variant};
 use crate::record::tables::Cell;
 use crate::report::chart::{self, Alternative, MarkerLayout};
 use crate::report::evidence::{Chart, Entry, Files, label, prefix};
-use crate::simulation::model::Tools;
+use crate::simulation::{Model, ToolKind};
 
 /// One figure for all variants whose markers are the same.
 pub fn entry(plan: &Plan, files: &mut Files) -> Entry {
     let mut charts = Vec::new();
     let mut drawn: Vec<&Variant> = Vec::new();
     for (index, variant) in plan.variants.iter().enumerate() {
-        if !drawn.iter().any(|other| sets(&other.model.tools) == sets(&variant.model.tools)) {
+        if !drawn.iter().any(|other| sets(&other.model) == sets(&variant.model)) {
             drawn.push(variant);
             charts.push(figure(variant, format!("{}markers", prefix(plan, index)), label(plan, variant), files));
         }
@@ -22,21 +22,24 @@ pub fn entry(plan: &Plan, files: &mut Files) -> Entry {
 /// Name, markers and normals of a tool.
 type Set<'t> = (&'static str, &'t [[f64; 3]], Vec<[f64; 3]>);
 
-/// Of each tool; a normal that is not written is +Z.
-fn sets(tools: &Tools) -> [Set<'_>; 3] {
-    [
-        ("Probe", &tools.probe_markers_mm, &tools.probe_marker_normals),
-        ("Inserter", &tools.inserter_markers_mm, &tools.inserter_marker_normals),
-        ("Head", &tools.head_markers_mm, &tools.head_marker_normals),
-    ]
-    .map(|(name, markers, normals)| {
+/// Of each tool that the camera sees; a normal that is not written is +Z.
+fn sets(model: &Model) -> Vec<Set<'_>> {
+    let set = |kind: ToolKind| {
+        let (markers, normals) = model.tools.markers(kind);
         let normal = |i: usize| normals.get(i).copied().unwrap_or([0.0, 0.0, 1.0]);
-        (name, markers.as_slice(), (0..markers.len()).map(normal).collect())
-    })
+        let name = match kind {
+            ToolKind::Probe => "Probe",
+            ToolKind::Inserter => "Inserter",
+            ToolKind::Head => "Head",
+            ToolKind::Pelvis => "Pelvis",
+        };
+        (name, markers, (0..markers.len()).map(normal).collect())
+    };
+    model.tools_seen().map(set).collect()
 }
 
 fn figure(variant: &Variant, name: String, label: Option<String>, files: &mut Files) -> Chart {
-    let sets = sets(&variant.model.tools);
+    let sets = sets(&variant.model);
     let layouts: Vec<_> =
         sets.iter().map(|(name, markers, normals)| MarkerLayout { name, markers, normals }).collect();
     let row = |tool: &str, number: usize, [x, y, z]: [f64; 3], [a, b, c]: [f64; 3]| -> Vec<Cell> {
@@ -49,7 +52,7 @@ fn figure(variant: &Variant, name: String, label: Option<String>, files: &mut Fi
     let header = ["tool", "marker", "x_mm", "y_mm", "z_mm", "normal_x", "normal_y", "normal_z"];
     let csv = files.add(&name, &header, rows.collect());
     let of = label.map_or(String::new(), |label| format!(", {label}"));
-    let description = "The markers of probe, inserter and head, numbered, each tool face on and edge on, with the direction \
+    let description = "The markers of each tool, numbered, each tool face on and edge on, with the direction \
                        in which each marker looks.";
     Chart {
         caption: format!("Markers of each tool as drawn{of}"),
