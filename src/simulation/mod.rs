@@ -18,6 +18,7 @@ mod streams;
 mod theatre;
 mod tool;
 mod truth;
+mod volume;
 
 pub use case::{Memory, Simulator};
 pub use covariance::{Covariance, in_words, lower_factor};
@@ -32,6 +33,7 @@ pub use source::{Basis, BasisKind, CaptureKey, SharedScore, Source, Stratum, Swi
 pub use streams::{CaseKey, GENERATOR, Scores, StreamKey, continued_key, source_key};
 pub use tool::ToolKind;
 pub use truth::{SealedTruth, TrueReading, TrueReduction, Truth};
+pub use volume::FrameSpread;
 
 /// True bony axes: X anterior, Y superior, Z to the patient's right, origin midway between the true spines.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -29,9 +29,6 @@ pub struct TrueHold {
     pub shaft: Direction<Camera>,
 }
 
-/// Where the tip is pivoted before the divots are touched: in the middle of the volume.
-const PIVOT: [f64; 3] = [0.0, 0.0, 200.0];
-
 /// From the tip to the hand: across the ray and a little towards the camera, so that the markers are seen.
 const SHAFT: [f64; 3] = [0.85, 0.45, -0.25];
 
@@ -39,12 +36,13 @@ const SHAFT: [f64; 3] = [0.85, 0.45, -0.25];
 type Phantom = TruePelvis;
 
 impl Simulator {
-    /// The tip is pivoted, then every hold is made once for each seat of the camera (the first is usually the identity).
+    /// The tip is pivoted in a place, then every hold is made once for each seat of the camera (the first is usually the identity).
     /// The holds stand in `observed` as takes of [`Step::FemurBaseline`], seat after seat; what was true is handed back in
     /// the same order.
     pub fn touch_phantom(
         &self,
         key: &CaseKey,
+        pivot: Point<Camera>,
         holds: &[Hold],
         seats: &[Pose<Camera, Camera>],
         observed: &mut Observations,
@@ -58,7 +56,7 @@ impl Simulator {
         let mut view = View { simulator: self, key, eye: Eye::new(self, key, &built), observed };
 
         let capture = CaptureKey::new(Step::TipPivot, 0, 0, 0);
-        let place = Point::from_vector(PIVOT.into());
+        let place = Point::from_vector(*pivot.vector());
         let (shaft, upright) = self.pointing(place, [0.0, 0.0]);
         let mut slips = noise.probe.slip.frames(key, capture);
         let poses: Vec<_> = self
@@ -96,6 +94,13 @@ impl Simulator {
             }
         }
         truths
+    }
+
+    /// The probe's tracker with the tip as drawn in a divot, held as every hold begins.
+    pub(super) fn probe_at(&self, place: Point<Camera>) -> Pose<Tracker, Camera> {
+        let place: Point<Phantom> = Point::from_vector(*place.vector());
+        let (_, orientation) = self.pointing(place, [0.0, 0.0]);
+        unmoved() * Pose::placing(orientation, self.probe.point, place)
     }
 
     /// The direction from the tip to the hand, and the orientation of the probe, at a place.

@@ -51,9 +51,6 @@ impl PoseCamera {
     pub fn new(model: &Model) -> Self {
         let jitter = &model.noise.tracker.jitter;
         let (scale, tools) = (jitter.switch.scale, &model.tools);
-        let sd_mm = |quantity: &super::Quantity| scale * quantity.mean_and_sd().1;
-        let noise =
-            MarkerNoise { across_mm: sd_mm(&jitter.model.across_mm), along_mm: sd_mm(&jitter.model.along_mm) };
         let stated = model.camera.stated_covariance().map(|covariance| covariance * (scale * scale));
         Self {
             tools: ToolKind::ALL.map(|kind| {
@@ -62,7 +59,7 @@ impl PoseCamera {
                 let (layout, response) = (Layout::new(&markers).ok(), PoseResponse::of(&markers));
                 WatchedTool { markers, layout, response }
             }),
-            noise,
+            noise: MarkerNoise::of(jitter),
             stated: stated.and_then(|covariance| PoseFactor::of_covariance(&covariance)),
         }
     }

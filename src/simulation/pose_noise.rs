@@ -5,7 +5,9 @@
 //! `S_i` gives the pose the covariance `W+ diag(S_i) W+'`, `W = stack [I, -[x_i]x]` (Wiles AD et al. IEEE TMI
 //! 2008;27:378-390; Danilchenko A, Fitzpatrick JM. IEEE TMI 2011;30:679-693).
 
-use super::noise::REFERENCE_DISTANCE_MM;
+use super::noise::{Jitter, REFERENCE_DISTANCE_MM};
+use super::quantity::Quantity;
+use super::source::Source;
 use crate::geometry::{Displacement, Matrix3, Point, Pose, Rotation, Vector3};
 use crate::measurement::Tracker;
 use nalgebra::{Matrix6, SMatrix};
@@ -67,6 +69,15 @@ pub struct PoseFactor {
     mean_turn: Vector3<f64>,
 }
 
+impl MarkerNoise {
+    /// That of a source, as it is scaled.
+    #[must_use]
+    pub fn of(jitter: &Source<Jitter>) -> Self {
+        let sd_mm = |quantity: &Quantity| jitter.switch.scale * quantity.mean_and_sd().1;
+        Self { across_mm: sd_mm(&jitter.model.across_mm), along_mm: sd_mm(&jitter.model.along_mm) }
+    }
+}
+
 impl PoseFactor {
     /// Of a covariance of shift (mm) and rotation vector (radians) about the tracker's origin, in its axes; `None` if
     /// it is not positive semi-definite.
@@ -84,6 +95,20 @@ impl PoseFactor {
                 mean_turn: Vector3::zeros(),
             }
         })
+    }
+
+    /// Length by which it moves a point of the tracker, root mean square, mm.
+    #[must_use]
+    pub fn point_rms_mm(&self, point: Point<Tracker>) -> f64 {
+        let arm = (point - self.about).vector().cross_matrix();
+        let first = self.shift_factor - arm * self.mixed_factor;
+        (first.norm_squared() + (arm * self.turn_factor).norm_squared()).sqrt()
+    }
+
+    /// Angle by which it turns the tracker, root mean square, radians.
+    #[must_use]
+    pub fn turn_rms(&self) -> f64 {
+        (self.mixed_factor.norm_squared() + self.turn_factor.norm_squared()).sqrt()
     }
 
     /// The motion at six scores.
@@ -221,8 +246,7 @@ mod tests {
     use super::*;
     use crate::geometry::{LANES, PointLanes};
     use crate::measurement::Camera;
-    use crate::simulation::noise::Jitter;
-    use crate::simulation::{Basis, BasisKind, CaseKey, Quantity, Source, Switch};
+    use crate::simulation::{Basis, BasisKind, CaseKey, Switch};
     use nalgebra::{Matrix3x6, Matrix6x3, Vector6};
 
     const MARKERS: [[f64; 3]; 5] =

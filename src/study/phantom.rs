@@ -84,7 +84,7 @@ struct Trial {
 #[must_use]
 pub fn phantom(variant: &Variant, seed: u64, trials: u64, plan: PhantomPlan) -> PhantomStudy {
     let simulator = Simulator::new(variant.model.clone(), variant.procedure.plane, variant.procedure.femur);
-    let holds = holds(plan);
+    let (holds, middle) = (holds(plan), Point::new(0.0, 0.0, plan.distance_mm));
     let trials: Vec<Option<Trial>> = (0..usize::try_from(trials).unwrap_or(usize::MAX))
         .into_par_iter()
         .map_init(
@@ -92,7 +92,7 @@ pub fn phantom(variant: &Variant, seed: u64, trials: u64, plan: PhantomPlan) -> 
             |(observed, workspace), trial| {
                 let key = CaseKey::alone(seed, trial as u64);
                 let seats = seats(variant, &key);
-                let truths = simulator.touch_phantom(&key, &holds, &seats, observed);
+                let truths = simulator.touch_phantom(&key, middle, &holds, &seats, observed);
                 measure(variant, observed, workspace, truths)
             },
         )

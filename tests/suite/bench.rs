@@ -9,6 +9,7 @@ use navassay::record::recording::{
 };
 use navassay::record::truths::read_truths;
 use navassay::replay::{NoiseFit, fit, fitted_experiment, replay};
+use navassay::simulation::Simulator;
 use navassay::study::{PhantomPlan, phantom};
 use navassay::trial::{RecordOptions, TrialRunner};
 use rand::SeedableRng;
@@ -271,5 +272,37 @@ fn outside_a_known_knock_moves_the_phantom() {
         let off_axis = (x * x + y * y + z * z - along * along).sqrt();
         let expected = 2.0 * off_axis * libm::sin(0.5 * 3.0_f64.sqrt().to_radians());
         assert!((row.rms - expected).abs() < 1e-8, "{row:?} {expected}");
+    }
+}
+
+/// The chart over the working volume against frames that were simulated and fitted: one frame a hold, the tip known from so
+/// long a pivot that its error counts for nothing.
+#[test]
+fn coverage_noise_over_the_volume_is_that_of_simulated_frames() {
+    for (model, camera, trials) in [
+        ("marker", "", 1_500),
+        ("pose", "", 1_500),
+        ("pixel", "[camera.pixel]\nstated_noise_px = 0.0\n", 200),
+        ("pixel", "[camera.pixel]\ncameras = 2\n", 200),
+    ] {
+        let text = format!(
+            "seed = 8\n[camera]\nmodel = \"{model}\"\n{camera}[noise]\nonly = [\"tracker.jitter\"]\n[protocol]\n\
+             divot_frames = 1\ntip_pivot_frames = 1000\n[noise.tracker.jitter]\npixel_px = {{ normal = {{ sd = 0.02 }} }}\n"
+        );
+        let plan = Plan::parse("volume", &text).expect("a sound experiment");
+        let variant = &plan.variants[0];
+        let simulator = Simulator::new(variant.model.clone(), variant.procedure.plane, variant.procedure.femur);
+        let volume = PhantomPlan { distance_mm: 600.0, spacing_mm: 60.0, ..PhantomPlan::default() };
+        let found = phantom(variant, plan.seed, trials, volume);
+        assert!(found.failed < trials / 20, "{model}: {} of {trials} failed", found.failed);
+        for point in [&found.points[4], &found.points[13], &found.points[21]] {
+            let [x, y, z] = point.place.expect("a point");
+            let expected = simulator.spread_at(Point::new(x, y, z)).expect("the probe is seen").tip_rms_mm;
+            let variance: f64 = point.sd.iter().map(|sd| sd * sd).sum();
+            let ratio = variance.sqrt() / expected;
+            // At worst all of it lies along one axis.
+            let error = (0.5 / point.n as f64).sqrt();
+            assert!((ratio - 1.0).abs() < 4.0 * error + 0.01, "{model} {camera} {x} {y} {z}: {ratio}");
+        }
     }
 }

@@ -22,3 +22,4 @@ pub mod scene;
 pub mod sensitivity;
 pub mod statistics;
 pub mod validation;
+mod volume;

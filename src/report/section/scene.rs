@@ -32,6 +32,7 @@ pub fn section(plan: &Plan, files: &mut Files) -> Section {
     }
     entries.push(Entry::Charts { charts });
     entries.push(super::markers::entry(plan, files));
+    entries.extend(super::volume::entry(plan, files));
     Section { id: "scene", title: "Scene", entries }
 }
 
