@@ -47,6 +47,12 @@ impl Covariance {
         }
     }
 
+    /// Standard deviation of each component.
+    #[must_use]
+    pub fn sds(&self) -> [f64; 3] {
+        [0, 1, 2].map(|i| self.matrix[i][i].max(0.0).sqrt())
+    }
+
     /// The vector at three scores.
     #[inline]
     #[must_use]

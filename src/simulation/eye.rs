@@ -78,9 +78,8 @@ impl<'a> Eye<'a> {
             }
             Sightings::Poses(seen) => {
                 let Some(camera) = &self.simulator.pose_camera else { return };
-                let pose = pose * self.bent[tool.kind as usize];
-                let jitter = watched.jitter.as_mut();
-                seen.push(camera.seen(tool.kind, pose, self.lens.as_ref(), jitter, &mut watched.view));
+                let (placed, jitter) = ((pose, &self.bent[tool.kind as usize]), watched.jitter.as_mut());
+                seen.push(camera.seen(tool.kind, placed, self.lens.as_ref(), jitter, &mut watched.view));
             }
         }
     }

@@ -31,7 +31,8 @@ pub struct View {
     /// Where the camera was, in the tracker's axes, when it was worked out.
     camera: Point<Tracker>,
     factor: Option<PoseFactor>,
-    lens: Option<SmallMotion>,
+    /// The tracker as it seems to lie in itself, for its build and for the lens.
+    steady: Pose<Tracker, Tracker>,
 }
 
 /// A view serves as long as the camera, from the tracker, has moved by no more than this part of its distance. Of the default
@@ -72,13 +73,13 @@ impl PoseCamera {
         fit.map_or(Pose::new(Rotation::identity(), Point::ORIGIN), |fit| fit.pose)
     }
 
-    /// The pose that the camera gives for a tracker in `pose`; `jitter` is its noise, where that is on. `view` is the last
-    /// one of the same tracker, renewed where it does not serve any more.
+    /// The pose that the camera gives for a tracker in `pose`, in which the tracker as drawn lies `bent`; `jitter` is its
+    /// noise, where that is on. `view` is the last one of the same tracker, renewed where it does not serve any more.
     #[must_use]
     pub fn seen(
         &self,
         kind: ToolKind,
-        pose: Pose<Tracker, Camera>,
+        (pose, bent): (Pose<Tracker, Camera>, &Pose<Tracker, Tracker>),
         lens: Option<&LensField>,
         jitter: Option<&mut Scores>,
         view: &mut Option<View>,
@@ -86,33 +87,22 @@ impl PoseCamera {
         let camera = pose.inverse().origin;
         let view = match view {
             Some(view) if view.serves(camera) => view,
-            _ => view.insert(self.view(kind, &pose, camera, lens, jitter.is_some())),
+            _ => {
+                let WatchedTool { markers, response, .. } = &self.tools[kind as usize];
+                let factor =
+                    jitter.is_some().then(|| self.stated.unwrap_or_else(|| response.factor(camera, self.noise)));
+                let motion = lens.map(|lens| lens_motion(response, &pose, markers, lens).pose());
+                view.insert(View { camera, factor, steady: motion.map_or(*bent, |motion| *bent * motion) })
+            }
         };
-        let mut seen = pose;
-        if let Some(motion) = &view.lens {
-            seen = seen * motion.pose();
-        }
-        if let (Some(scores), Some(factor)) = (jitter, &view.factor) {
-            let mut drawn = [0.0; 6];
-            scores.fill(&mut drawn);
-            seen = seen * factor.motion(drawn).pose();
-        }
-        seen
-    }
-
-    fn view(
-        &self,
-        kind: ToolKind,
-        pose: &Pose<Tracker, Camera>,
-        camera: Point<Tracker>,
-        lens: Option<&LensField>,
-        jitter: bool,
-    ) -> View {
-        let WatchedTool { markers, response, .. } = &self.tools[kind as usize];
-        View {
-            camera,
-            factor: jitter.then(|| self.stated.unwrap_or_else(|| response.factor(camera, self.noise))),
-            lens: lens.map(|lens| lens_motion(response, pose, markers, lens)),
+        let seen = pose * view.steady;
+        match (jitter, &view.factor) {
+            (Some(scores), Some(factor)) => {
+                let mut drawn = [0.0; 6];
+                scores.fill(&mut drawn);
+                seen * factor.motion(drawn).pose()
+            }
+            _ => seen,
         }
     }
 }

@@ -197,11 +197,23 @@ impl SmallMotion {
     #[inline]
     #[must_use]
     pub fn pose(&self) -> Pose<Tracker, Tracker> {
-        // The quaternion (1, turn / 2), normalised: its angle is right to the third power of a small turn, over 12.
-        let half = 0.5 * self.turn;
-        let scale = 1.0 / (1.0 + half.norm_squared()).sqrt();
-        let rotation = Rotation::from_quaternion([scale, scale * half.x, scale * half.y, scale * half.z]);
-        Pose::placing(rotation, self.about, self.about + Displacement::from_vector(self.shift))
+        // Cayley's rotation of half the turn: its angle is right to the third power of a small turn, over 12.
+        let [x, y, z] = (0.5 * self.turn).into();
+        let share = 2.0 / (1.0 + x * x + y * y + z * z);
+        let (sx, sy, sz) = (share * x, share * y, share * z);
+        let rotation = Matrix3::new(
+            1.0 - sy * y - sz * z,
+            sx * y - sz,
+            sx * z + sy,
+            sx * y + sz,
+            1.0 - sx * x - sz * z,
+            sy * z - sx,
+            sx * z - sy,
+            sy * z + sx,
+            1.0 - sx * x - sy * y,
+        );
+        let moved = self.about + Displacement::from_vector(self.shift);
+        Pose::placing(Rotation::from_matrix(rotation), self.about, moved)
     }
 }
 

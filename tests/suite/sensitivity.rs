@@ -181,6 +181,51 @@ fn outside_shapley_effects_of_correlated_sources() {
     });
 }
 
+/// The same two in the linear budget: with correlation `r` of their normal inputs, alike in every score, the variances of both
+/// add up with `2 r` times the product of what each does with the same score (JCGM 100:2008, 5.2.2).
+#[test]
+fn outside_correlated_sources_add_their_covariance_to_the_linear_budget() {
+    let text = |r: f64| {
+        format!(
+            "{PELVIS}[measure]\nplane = \"level\"\n[noise]\nonly = [\"level.table\", \"cup.seating\"]\n[noise.level.table]\n\
+             about_y_deg = {{ normal = {{ sd = 0.7 }} }}\nabout_z_deg = 0.0\nbasis = {{ kind = \"assumed\" }}\n\
+             [noise.cup.seating]\ncovariance_deg2 = [[0.4, 0.0, 0.0], [0.0, 0.0, 0.0], [0.0, 0.0, 0.0]]\n\
+             basis = {{ kind = \"assumed\" }}\n[[noise.correlation]]\nbetween = [\"level.table\", \"cup.seating\"]\n\
+             coefficient = {r}\n[sensitivity]\nask = [\"linear\"]\n"
+        )
+    };
+    let found = |r: f64| {
+        with_found(&text(r), |found| {
+            let study = found.linear.as_ref().expect("asked");
+            let parts = |output: usize| -> f64 {
+                study
+                    .inputs
+                    .iter()
+                    .filter_map(|input| input.contributions)
+                    .map(|all| all[output].value * all[output].value)
+                    .sum()
+            };
+            assert_eq!(study.correlated[0].sources, ["level.table", "cup.seating"]);
+            [0, 1]
+                .map(|output| (parts(output), study.correlated[0].variances[output], study.outputs[output].combined))
+        })
+    };
+    let (full, half, against) = (found(0.999_999), found(0.5), found(-0.5));
+    for output in [0, 1] {
+        let (parts, together, combined) = full[output];
+        assert!((parts + together - combined * combined).abs() < 1e-12 * parts);
+        // What correlation 1 adds scales by r. A sample covariance of 2,000 cases has at most the product of the standard
+        // deviations times the square root of 2/2000 as standard error, and twice that product is at most the sum of squares.
+        let allowed = 3.5 * parts * (2.0 / 2000.0_f64).sqrt() * 1.5;
+        for (r, (_, part, _)) in [(0.5, half[output]), (-0.5, against[output])] {
+            assert!((part - r * together).abs() < allowed, "{output}: {part} {together}");
+        }
+    }
+    // The test can tell: it adds more than could be luck.
+    let seen = full.iter().map(|(parts, together, _)| together.abs() / parts).fold(0.0, f64::max);
+    assert!(seen > 0.3, "{full:?}");
+}
+
 const SMALL: &str = "[sensitivity]\nask = [\"indices\"]\nrows = 128\ngroups = { landmarks = [\"landmark\"] }\n";
 
 /// A source that a file names and switches off leaves every index as it is without it.

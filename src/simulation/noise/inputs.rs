@@ -2,7 +2,9 @@
 //! draws it.
 
 use super::Noise;
+use super::catalogue::{CovarianceEntry, SOURCES};
 use crate::simulation::Quantity;
+use crate::simulation::covariance::Covariance;
 use crate::simulation::model::Protocol;
 
 /// One drawn quantity.
@@ -96,6 +98,52 @@ impl Noise {
     }
 }
 
+/// A covariance that may stand in place of quantities.
+#[derive(Debug)]
+pub struct CovarianceInput<'n> {
+    /// The source it belongs to.
+    pub source: &'static str,
+    /// What the catalogue says of it.
+    pub entry: &'static CovarianceEntry,
+    /// The covariance, where one is given.
+    pub covariance: &'n mut Option<Covariance>,
+}
+
+impl Noise {
+    /// Every covariance, source by source in the order of the catalogue.
+    pub fn covariances(&mut self) -> Vec<CovarianceInput<'_>> {
+        let (landmark, femur, posture) = (&mut self.landmark.palpation, &mut self.femur, &mut self.posture);
+        let (remount, drift) = (&mut self.camera.remount.model, &mut self.camera.drift.model);
+        let (tremor, attach) = (&mut self.probe.tremor.model, &mut self.probe.attach.model);
+        let all = [
+            ("camera.remount", &mut remount.rotation_covariance_deg2),
+            ("camera.remount", &mut remount.translation_covariance_mm2),
+            ("camera.drift", &mut drift.rotation_covariance_deg2),
+            ("camera.drift", &mut drift.translation_covariance_mm2),
+            ("landmark.palpation.asis", &mut landmark.asis.model.covariance_mm2),
+            ("landmark.palpation.pubis", &mut landmark.pubis.model.covariance_mm2),
+            ("probe.tremor", &mut tremor.covariance_mm2),
+            ("probe.attach", &mut attach.rotation_covariance_deg2),
+            ("probe.attach", &mut attach.translation_covariance_mm2),
+            ("femur.groove", &mut femur.groove.model.covariance_mm2),
+            ("femur.motion", &mut femur.motion.model.covariance_mm2),
+            ("posture.baseline", &mut posture.baseline.model.covariance_deg2),
+            ("posture.reduction", &mut posture.reduction.model.covariance_deg2),
+            ("centre.native", &mut self.centre.native.model.covariance_mm2),
+            ("cup.seating", &mut self.cup.seating.model.covariance_deg2),
+        ];
+        let mut listed = Vec::with_capacity(all.len());
+        let mut entries = SOURCES.iter().flat_map(|source| source.covariances.iter().map(|entry| (source.id, entry)));
+        for (source, covariance) in all {
+            // Both lists are in the order of the catalogue, which a test checks.
+            if let Some((_, entry)) = entries.next().filter(|(id, _)| *id == source) {
+                listed.push(CovarianceInput { source, entry, covariance });
+            }
+        }
+        listed
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use crate::experiment::Plan;
@@ -113,6 +161,26 @@ mod tests {
             noise.inputs().iter().map(|input| format!("{}.{}", input.source, input.key)).collect();
         assert_eq!(found, expected);
         assert!(noise.inputs().iter().all(|input| input.components.len() <= 3));
+    }
+
+    #[test]
+    fn identity_every_covariance_of_the_catalogue_is_listed() {
+        let plan = Plan::parse("all.toml", "seed = 1").expect("a file of defaults");
+        let mut noise = plan.variants[0].model.noise.clone();
+        let found: Vec<_> = noise.covariances().iter().map(|found| (found.source, found.entry.key)).collect();
+        let catalogue = super::SOURCES.iter();
+        let expected: Vec<_> =
+            catalogue.flat_map(|source| source.covariances.iter().map(|entry| (source.id, entry.key))).collect();
+        assert_eq!(found, expected);
+        // Each is the one that its key names.
+        for (place, (source, key)) in found.into_iter().enumerate() {
+            let mut noise = plan.variants[0].model.noise.clone();
+            *noise.covariances()[place].covariance =
+                Some(super::Covariance::new([[1.0, 0.0, 0.0]; 3].map(|_| [0.0; 3])).expect("flat"));
+            let written = serde_json::to_value(&noise).expect("plain data");
+            let table = source.split('.').fold(&written, |table, part| &table[part]);
+            assert!(!table[key].is_null(), "{source}.{key}");
+        }
     }
 
     fn collect(value: &serde_json::Value, path: &str, found: &mut BTreeSet<String>) {

@@ -19,7 +19,7 @@ pub use centre::{CentreNoise, Liner, NativeCentre};
 pub use correlation::{Correlation, Mismatch, can_correlate, correlation_matrix, too_many_partners};
 pub use cup::{CupNoise, Seating, TransverseTilt};
 pub use femur::{FemurNoise, Groove, Loosening, Motion};
-pub use inputs::{Drawn, Input};
+pub use inputs::{CovarianceInput, Drawn, Input};
 pub use landmark::{LandmarkNoise, Palpation, PalpationNoise, Tissue};
 pub use level::{LevelNoise, LevelSensor, LevelTable};
 pub use posture::{Posture, PostureNoise};

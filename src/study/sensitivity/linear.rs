@@ -1,9 +1,12 @@
 //! The linear budget of the GUM: what each input does to each output to the first order, by central differences through the
 //! whole chain, and whether that is good enough.
 //!
-//! JCGM 100:2008, 5.1 (law of propagation of uncertainty); JCGM 101:2008, clause 8 (comparison with a Monte Carlo run).
+//! JCGM 100:2008, 5.1 and 5.2 (law of propagation of uncertainty, uncorrelated and correlated inputs); JCGM 101:2008, clause
+//! 8 (comparison with a Monte Carlo run).
 
-use super::nominal::{Input, WITHOUT_QUANTITY, drawn_alone, inputs, moved, nominal, source_alone};
+use super::nominal::{
+    Input, WITHOUT_QUANTITY, drawn_alone, inputs, moved, nominal, source_alone, source_drawn, vector_drawn, vectors,
+};
 use super::{Asking, CONFIDENCE};
 use crate::analysis::moments::moments;
 use crate::analysis::{Estimate, order};
@@ -11,7 +14,7 @@ use crate::experiment::Variant;
 use crate::measurement::{OUTPUTS, Output};
 use crate::record::{Parts, Rows};
 use crate::simulation::Quantity;
-use crate::simulation::noise::Drawn;
+use crate::simulation::noise::{Drawn, correlation_matrix};
 use crate::trial::{CaseErrors, RunError, errors_in_memory};
 
 /// Half of a central difference, in the unit of the input: mm, degrees or one.
@@ -30,6 +33,8 @@ const COVERAGE_FACTOR: f64 = 1.959_963_984_540_054;
 pub struct LinearStudy {
     /// Every input in use.
     pub inputs: Vec<LinearInput>,
+    /// What correlations between sources add.
+    pub correlated: Vec<CorrelatedPair>,
     /// The budget of each output.
     pub outputs: Vec<OutputBudget>,
 }
@@ -37,7 +42,7 @@ pub struct LinearStudy {
 /// One input: what it is and what it does to each output.
 #[derive(Clone, Debug)]
 pub struct LinearInput {
-    /// The input; `None` for a source whose magnitude is no drawn quantity.
+    /// The input; `None` for a source whose magnitude is no drawn quantity, and for a vector with a covariance.
     pub input: Option<Input>,
     /// Its path without a leading `noise.`.
     pub id: String,
@@ -52,6 +57,16 @@ pub struct LinearInput {
     pub contributions: Option<[Estimate; OUTPUTS.len()]>,
     /// Effect of a fixed offset at each of [`MULTIPLES`], less that of none; empty without one.
     pub effects: Vec<CaseErrors>,
+}
+
+/// Two sources whose scores hang together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CorrelatedPair {
+    /// Their ids.
+    pub sources: [&'static str; 2],
+    /// What their correlation adds to the variance of each output, in its unit squared: twice the covariance of the errors that
+    /// each of them alone makes in the same cases. Below 0 where they cancel.
+    pub variances: CaseErrors,
 }
 
 /// The budget of one output.
@@ -132,6 +147,7 @@ pub(super) fn ask(asking: &Asking, index: u32, variant: &Variant) -> Result<Line
         let has_components = rows_of_components(&input);
         // One line of the budget for what is drawn: components where each acts once, else the whole quantity.
         let contributions = match slopes {
+            _ if input.in_covariance => None,
             Some(slopes) if once && !has_components => Some(slopes.map(|slope| exactly(slope.abs() * uncertainty))),
             _ if !once && !input.is_component() && !matches!(input.quantity, Quantity::Constant(_)) => {
                 alone.push((rows.len(), drawn_alone(&nominal, &input)));
@@ -149,27 +165,69 @@ pub(super) fn ask(asking: &Asking, index: u32, variant: &Variant) -> Result<Line
             effects,
         });
     }
+    for vector in vectors(variant) {
+        alone.push((rows.len(), vector_drawn(&nominal, &vector)));
+        rows.push(drawn_as_one(vector.id(), vector.source));
+    }
     for (source, switch) in variant.model.noise.clone().switches() {
         if WITHOUT_QUANTITY.contains(&source.id) && switch.scale != 0.0 {
             alone.push((rows.len(), source_alone(&nominal, source.id, switch.scale)));
-            rows.push(LinearInput {
-                input: None,
-                id: source.id.to_owned(),
-                source: source.id,
-                standard_uncertainty: None,
-                slopes: None,
-                contributions: None,
-                effects: Vec::new(),
-            });
+            rows.push(drawn_as_one(source.id.to_owned(), source.id));
         }
     }
+    let correlated = correlated(asking, variant, &nominal)?;
     let variants: Vec<Variant> = alone.iter().map(|(_, variant)| variant.clone()).collect();
     let cases = errors_in_memory(&variants, asking.plan.seed, CASES, asking.threads, asking.progress)?;
     for ((row, _), errors) in alone.into_iter().zip(cases) {
         rows[row].contributions = Some(std::array::from_fn(|i| spread(&errors, i)));
     }
-    let outputs = budgets(asking, index, &base, &rows)?;
-    Ok(LinearStudy { inputs: rows, outputs })
+    let outputs = budgets(asking, index, &base, &rows, &correlated)?;
+    Ok(LinearStudy { inputs: rows, correlated, outputs })
+}
+
+/// Every pair of sources in use whose scores hang together.
+fn correlated(asking: &Asking, variant: &Variant, nominal: &Variant) -> Result<Vec<CorrelatedPair>, RunError> {
+    let (named, _) = correlation_matrix(&variant.model.noise.correlation);
+    let mut noise = variant.model.noise.clone();
+    let scale_of = |id: &str, switches: &[(&str, f64)]| {
+        switches.iter().find(|(source, _)| *source == id).map_or(0.0, |&(_, scale)| scale)
+    };
+    let switches: Vec<(&str, f64)> =
+        noise.switches().iter().map(|(source, switch)| (source.id, switch.scale)).collect();
+    let sources: Vec<&'static str> =
+        named.iter().map(|source| source.id).filter(|id| scale_of(id, &switches) != 0.0).collect();
+    let (listed, vectors) = (inputs(variant), vectors(variant));
+    let drawn = sources.iter().map(|id| source_drawn(nominal, (&listed, &vectors), id, scale_of(id, &switches)));
+    let drawn: Vec<Variant> = drawn.collect();
+    // Of one seed: a source's scores hang together with its partner's, whether that is on or off.
+    let errors = errors_in_memory(&drawn, asking.plan.seed, CASES, asking.threads, asking.progress)?;
+    let pairs = (0..sources.len()).flat_map(|other| (0..other).map(move |one| (one, other)));
+    let pair = |(one, other): (usize, usize)| CorrelatedPair {
+        sources: [sources[one], sources[other]],
+        variances: std::array::from_fn(|i| 2.0 * covariance(&errors[one], &errors[other], i)),
+    };
+    Ok(pairs.map(pair).collect())
+}
+
+/// Sample covariance of an output's errors in the same cases.
+fn covariance(one: &[CaseErrors], other: &[CaseErrors], output: usize) -> f64 {
+    let both = || one.iter().zip(other).map(|(a, b)| (a[output], b[output])).filter(|(a, b)| (a + b).is_finite());
+    let count = both().count() as f64;
+    let (a, b) = both().fold((0.0, 0.0), |(a, b), (x, y)| (a + x / count, b + y / count));
+    both().map(|(x, y)| (x - a) * (y - b)).sum::<f64>() / (count - 1.0).max(1.0)
+}
+
+/// A line of the budget without a quantity of its own.
+fn drawn_as_one(id: String, source: &'static str) -> LinearInput {
+    LinearInput {
+        input: None,
+        id,
+        source,
+        standard_uncertainty: None,
+        slopes: None,
+        contributions: None,
+        effects: Vec::new(),
+    }
 }
 
 /// Whether the components of a quantity stand in lines of their own.
@@ -192,12 +250,14 @@ fn budgets(
     index: u32,
     base: &CaseErrors,
     rows: &[LinearInput],
+    correlated: &[CorrelatedPair],
 ) -> Result<Vec<OutputBudget>, RunError> {
     let parts = Parts::list(&asking.folder.parts())?;
     let mut budgets = Vec::new();
     for (i, output) in OUTPUTS.into_iter().enumerate() {
         let squares = rows.iter().filter_map(|row| row.contributions).map(|all| all[i].value * all[i].value);
-        let combined = squares.filter(|square| square.is_finite()).sum::<f64>().sqrt();
+        let together = correlated.iter().map(|pair| pair.variances[i]);
+        let combined = squares.chain(together).filter(|square| square.is_finite()).sum::<f64>().max(0.0).sqrt();
         let column = format!("{}_error_{}", output.id(), output.unit().suffix());
         let (mut errors, _) = parts.column(index, &column, Rows::LastReduction)?.into_present();
         errors.sort_unstable_by(f64::total_cmp);

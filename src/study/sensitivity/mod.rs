@@ -8,8 +8,9 @@ mod shapley;
 mod uncertain;
 
 pub use indices::{IndexStudy, MOST_DROPPED, OutputIndices};
-pub use linear::{LINEAR_WITHIN, LinearInput, LinearStudy, MULTIPLES, OutputBudget};
+pub use linear::{CorrelatedPair, LINEAR_WITHIN, LinearInput, LinearStudy, MULTIPLES, OutputBudget};
 pub use nominal::Input;
+pub use nominal::WITHOUT_QUANTITY;
 pub use one_at_a_time::{CHANGES, Change, Changed, OneAtATime, SourceRuns};
 pub use shapley::ShapleyStudy;
 pub use uncertain::{Moves, UncertainPoint, UncertainStudy};

@@ -1,8 +1,8 @@
 //! The typical case: every quantity at its mean, so that one input can be moved and all else stands still.
 
 use crate::experiment::Variant;
-use crate::simulation::noise::Drawn;
-use crate::simulation::{Anatomy, Implant, Model, Quantity};
+use crate::simulation::noise::{CovarianceEntry, Drawn};
+use crate::simulation::{Anatomy, Covariance, Implant, Model, Quantity};
 
 /// One input of the measurement: a quantity, or one component of it.
 #[derive(Clone, Debug)]
@@ -21,6 +21,8 @@ pub struct Input {
     pub drawn: Drawn,
     /// Whether its quantity has several components.
     pub has_components: bool,
+    /// Whether it is part of a vector that is drawn from a covariance: then its spread alone is no line of a budget.
+    pub in_covariance: bool,
     place: Place,
 }
 
@@ -59,6 +61,7 @@ pub(super) fn inputs(variant: &Variant) -> Vec<Input> {
         scale: 1.0,
         drawn: Drawn::Once,
         has_components: false,
+        in_covariance: false,
         place,
     };
     let mut inputs = Vec::new();
@@ -71,11 +74,15 @@ pub(super) fn inputs(variant: &Variant) -> Vec<Input> {
     let mut noise = variant.model.noise.clone();
     let scales: Vec<_> = noise.switches().into_iter().map(|(source, switch)| (source.id, switch.scale)).collect();
     let scale_of = |id: &str| scales.iter().find(|(source, _)| *source == id).map_or(0.0, |(_, scale)| *scale);
+    let vectors = vectors(variant);
     for (index, input) in noise.inputs().into_iter().enumerate() {
         let scale = scale_of(input.source);
         if scale == 0.0 {
             continue;
         }
+        let vector = vectors
+            .iter()
+            .find(|vector| vector.source == input.source && vector.entry.in_place_of.contains(&input.key));
         let of = |component: Option<usize>| Input {
             id: match component.and_then(|which| input.components.get(which)) {
                 Some(name) => format!("{}.{}.{name}", input.source, input.key),
@@ -83,10 +90,14 @@ pub(super) fn inputs(variant: &Variant) -> Vec<Input> {
             },
             source: input.source,
             key: input.key,
-            quantity: input.quantity.clone(),
+            quantity: match vector {
+                Some(vector) => Quantity::normal(vector.sd(input.key, component)),
+                None => input.quantity.clone(),
+            },
             scale,
             drawn: input.drawn,
             has_components: !input.components.is_empty(),
+            in_covariance: vector.is_some(),
             place: Place::Noise { index, component },
         };
         inputs.push(of(None));
@@ -97,11 +108,63 @@ pub(super) fn inputs(variant: &Variant) -> Vec<Input> {
     inputs
 }
 
-/// Sources whose magnitude is no drawn quantity; off in the typical case.
-pub(super) const WITHOUT_QUANTITY: [&str; 2] = ["tracker.lens", "centre.liner"];
+/// A vector that is drawn from a covariance.
+#[derive(Clone, Debug)]
+pub(super) struct Vector {
+    /// The source it belongs to.
+    pub source: &'static str,
+    /// What the catalogue says of it.
+    pub entry: &'static CovarianceEntry,
+    covariance: Covariance,
+}
 
-/// The typical case of a variant: all quantities at their means, rare events and sources without a quantity off.
+impl Vector {
+    /// Its path without a leading `noise.`.
+    pub fn id(&self) -> String {
+        format!("{}.{}", self.source, self.entry.key)
+    }
+
+    /// Standard deviation of one component: its key among those that the covariance stands for, or its place in the one key;
+    /// of the whole key the largest.
+    fn sd(&self, key: &str, component: Option<usize>) -> f64 {
+        let sds = self.covariance.sds();
+        let place = match self.entry.in_place_of {
+            [_] => component,
+            keys => keys.iter().position(|known| *known == key),
+        };
+        place.map_or(sds.into_iter().fold(0.0, f64::max), |place| sds[place])
+    }
+}
+
+/// The vectors of a variant that are drawn from a covariance, of the sources in use.
+pub(super) fn vectors(variant: &Variant) -> Vec<Vector> {
+    let mut noise = variant.model.noise.clone();
+    let switches = noise.switches();
+    let on: Vec<&str> =
+        switches.iter().filter(|(_, switch)| switch.scale != 0.0).map(|(source, _)| source.id).collect();
+    let given = noise.covariances().into_iter().filter_map(|input| {
+        Some(Vector { source: input.source, entry: input.entry, covariance: input.covariance.clone()? })
+    });
+    given.filter(|vector| on.contains(&vector.source)).collect()
+}
+
+/// The typical case with one vector drawn from its covariance.
+pub(super) fn vector_drawn(nominal: &Variant, vector: &Vector) -> Variant {
+    let mut variant = nominal.clone();
+    for input in variant.model.noise.covariances() {
+        if input.source == vector.source && input.entry.key == vector.entry.key {
+            *input.covariance = Some(vector.covariance.clone());
+        }
+    }
+    variant
+}
+
+/// Sources whose magnitude is no drawn quantity; off in the typical case.
+pub const WITHOUT_QUANTITY: [&str; 2] = ["tracker.lens", "centre.liner"];
+
+/// The typical case of a variant: all quantities at their means, vectors with a covariance at 0, rare events and sources without a quantity off.
 pub(super) fn nominal(variant: &Variant) -> Variant {
+    let vectors = vectors(variant);
     let mut variant = variant.clone();
     let model = &mut variant.model;
     let at_mean = |quantity: &mut Quantity| *quantity = Quantity::Constant(quantity.mean_and_sd().0);
@@ -112,7 +175,17 @@ pub(super) fn nominal(variant: &Variant) -> Variant {
         at_mean(&mut reduction.added_offset_mm);
     }
     for input in model.noise.inputs() {
-        if input.drawn == Drawn::Rarely { *input.quantity = Quantity::ZERO } else { at_mean(input.quantity) }
+        let in_covariance = vectors
+            .iter()
+            .any(|vector| vector.source == input.source && vector.entry.in_place_of.contains(&input.key));
+        if input.drawn == Drawn::Rarely || in_covariance {
+            *input.quantity = Quantity::ZERO;
+        } else {
+            at_mean(input.quantity);
+        }
+    }
+    for input in model.noise.covariances() {
+        *input.covariance = None;
     }
     for (source, switch) in model.noise.switches() {
         if WITHOUT_QUANTITY.contains(&source.id) {
@@ -140,6 +213,19 @@ pub(super) fn moved(nominal: &Variant, input: &Input, by: f64) -> Variant {
 /// The typical case with one quantity drawn as it is in the experiment.
 pub(super) fn drawn_alone(nominal: &Variant, input: &Input) -> Variant {
     with(nominal, input, |_, _| input.quantity.clone())
+}
+
+/// The typical case with every quantity and vector of one source drawn as it is in the experiment.
+pub(super) fn source_drawn(
+    nominal: &Variant,
+    (listed, vectors): (&[Input], &[Vector]),
+    source: &str,
+    scale: f64,
+) -> Variant {
+    let whole = |input: &&Input| input.source == source && !input.is_component() && !input.in_covariance;
+    let drawn = listed.iter().filter(whole).fold(nominal.clone(), |variant, input| drawn_alone(&variant, input));
+    let own = vectors.iter().filter(|vector| vector.source == source);
+    source_alone(&own.fold(drawn, |variant, vector| vector_drawn(&variant, vector)), source, scale)
 }
 
 /// The typical case with one source at its scale.

@@ -8,7 +8,9 @@ use crate::report::chart::{Alternative, Axis, BandPoint, Lines, Series, lines};
 use crate::report::evidence::{Chart, Entry, Files, Heading, Table};
 use crate::report::section::inputs::{InputBasis, bases, basis_words, plain, value_words};
 use crate::report::words::{number, percent, short, unit_of_key, with_unit};
-use crate::study::sensitivity::{CONFIDENCE, LINEAR_WITHIN, LinearInput, LinearStudy, MULTIPLES, OutputBudget};
+use crate::study::sensitivity::{
+    CONFIDENCE, LINEAR_WITHIN, LinearInput, LinearStudy, MULTIPLES, OutputBudget, WITHOUT_QUANTITY,
+};
 
 /// Lines of an output's budget in the page, at most; the file has all.
 const MOST_LINES: usize = 12;
@@ -95,7 +97,8 @@ pub fn entries(arm: &Arm, variant: &Variant, study: &LinearStudy, tables: &mut T
                  coefficient is its part in the output, and the parts add as squares. Coefficients are central differences \
                  through the whole chain, in the case in which every quantity has its mean. What is drawn many times in a case \
                  (frames, markers, traces, rare events) has no single coefficient: its part is the standard deviation of \
-                 the output with that input alone drawn, with a {}\u{a0}% interval. JCGM 101, clause 8, then says whether the \
+                 the output with that input alone drawn, with a {}\u{a0}% interval. Correlated sources add twice the \
+                 covariance of what each alone does in the same cases (JCGM 100, 5.2), which may be below 0. JCGM 101, clause 8, then says whether the \
                  budget is good enough: both ends of its {}\u{a0}% interval must agree with those of the trials of this run \
                  within half a unit of the last digit that is wanted of the uncertainty.",
                 percent(CONFIDENCE),
@@ -135,7 +138,8 @@ fn key_unit(input: &LinearInput) -> &'static str {
     match input.input.as_ref().map(|input| unit_of_key(input.key)) {
         Some("°") => "deg",
         Some(unit) => unit,
-        None => "mm",
+        None if WITHOUT_QUANTITY.contains(&input.id.as_str()) => "mm",
+        None => "",
     }
 }
 
@@ -145,12 +149,13 @@ fn distribution(input: &LinearInput, variant: &Variant) -> String {
             let words = value_words(&plain(&found.quantity), unit_of_key(found.key));
             if found.scale == 1.0 { words } else { format!("{words}, times {}", short(found.scale)) }
         }
-        None => match input.source {
+        None => match input.id.as_str() {
             "tracker.lens" => format!("rms {} over the volume", short(variant.model.noise.tracker.lens.model.rms_mm)),
-            _ => format!(
+            "centre.liner" => format!(
                 "uniform in a ball of {} mm",
                 short(variant.model.noise.centre.liner.model.radial_clearance_mm)
             ),
+            _ => "normal, three components with a covariance".to_owned(),
         },
     }
 }
@@ -219,6 +224,17 @@ fn add_rows(arm: &Arm, variant: &Variant, study: &LinearStudy, rows: &mut Rows) 
                 basis_of(&bases, input.source).into(),
             ]);
         }
+        let square = budget.combined * budget.combined;
+        for pair in &study.correlated {
+            let variance = pair.variances[i];
+            let name = pair.sources.join(" with ");
+            let mut row: Vec<Cell> =
+                vec![arm.name.into(), output.into(), unit.into(), "correlation".into(), name.into()];
+            row.extend(["".into(), "".into(), None::<f64>.into(), None::<f64>.into(), signed_root(variance).into()]);
+            row.extend([None::<f64>, None, (square > 0.0).then(|| variance / square)].map(Cell::from));
+            row.extend(["drawn together".into(), None::<f64>.into(), "".into()]);
+            rows.budget.push(row);
+        }
         let monte_carlo = budget.monte_carlo;
         let mut row: Vec<Cell> = vec![arm.name.into(), output.into(), unit.into()];
         row.extend([budget.expected, budget.combined, budget.linear.0, budget.linear.1].map(finite));
@@ -227,6 +243,11 @@ fn add_rows(arm: &Arm, variant: &Variant, study: &LinearStudy, rows: &mut Rows) 
         row.push(budget.digits().into());
         rows.check.push(row);
     }
+}
+
+/// What a part of a variance is as a part of the standard deviation, with its sign.
+fn signed_root(variance: f64) -> f64 {
+    variance.abs().sqrt().copysign(variance)
 }
 
 fn finite(value: f64) -> Cell {
@@ -300,6 +321,18 @@ fn budget_table(arm: &Arm, variant: &Variant, study: &LinearStudy) -> Entry {
                 format!("{}\u{a0}%", number(100.0 * share, 1)),
                 kind.to_owned(),
             ]);
+        }
+        let square = budget.combined * budget.combined;
+        for pair in
+            study.correlated.iter().filter(|pair| pair.variances[i].abs() >= LEAST_SHARE * square && square > 0.0)
+        {
+            let variance = pair.variances[i];
+            let together = ["correlation of scores", "none", "drawn together"].map(str::to_owned);
+            let mut row = vec![budget.output.name().to_owned(), pair.sources.join(" with ")];
+            row.extend(together);
+            row.push(with_unit(&three(signed_root(variance)), unit));
+            row.extend([format!("{}\u{a0}%", number(100.0 * variance / square, 1)), String::new()]);
+            rows.push(row);
         }
     }
     let columns = [
