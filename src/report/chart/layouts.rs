@@ -11,6 +11,8 @@ use super::scene::draw_bar;
 const RIM: f64 = 34.0;
 /// Height of the face-on view, at most.
 const HEIGHT: f64 = 150.0;
+/// Room for the name of an axis.
+const NAME: f64 = 12.0;
 /// How long a marker's normal is drawn, in units of the layout.
 const NORMAL: f64 = 20.0;
 /// A normal that seems shorter points at the reader and is not drawn.
@@ -36,7 +38,8 @@ pub fn marker_layouts(alternative: Alternative, layouts: &[MarkerLayout]) -> Str
     let widest = |axis: usize| spans.iter().map(|span| span[axis].width()).fold(1e-9, f64::max);
     let zoom = ((column - 2.0 * RIM) / widest(0)).min(HEIGHT / widest(1));
     let face_on = 2.0 * LINE + zoom * widest(1) + 2.0 * RIM;
-    let edge_on = zoom * widest(2) + 2.0 * RIM;
+    // The name of its axis stands below the numbers of its markers.
+    let edge_on = zoom * widest(2) + 2.0 * RIM + NAME;
     let bottom = face_on + edge_on;
     picture(alternative, (WIDE, bottom + 2.0 * LINE), &[], |canvas| {
         for (which, (layout, span)) in layouts.iter().zip(&spans).enumerate() {
@@ -45,12 +48,12 @@ pub fn marker_layouts(alternative: Alternative, layouts: &[MarkerLayout]) -> Str
             canvas.text((middle, 0.5 * LINE + 2.0), layout.name, heading);
             let centre = |axis: usize| 0.5 * (span[axis].low() + span[axis].high());
             for (up, name, height) in
-                [(1, "Y", 0.5 * (2.0 * LINE + face_on)), (2, "Z, to the camera", face_on + 0.5 * edge_on)]
+                [(1, "Y", 0.5 * (2.0 * LINE + face_on)), (2, "Z, to the camera", face_on + 0.5 * (edge_on - NAME))]
             {
                 let at = |point: [f64; 3]| {
                     (middle + zoom * (point[0] - centre(0)), height - zoom * (point[up] - centre(up)))
                 };
-                let corner = (middle - 0.5 * column + 10.0, height + 0.5 * zoom * widest(up) + RIM - 10.0);
+                let corner = (middle - 0.5 * column + 10.0, height + 0.5 * zoom * widest(up) + RIM);
                 draw_axes(canvas, corner, name);
                 draw_markers(canvas, layout, up, at);
             }

@@ -4,6 +4,7 @@ use crate::experiment::{Plan, Variant};
 use crate::measurement::{AngleDefinition, FemurFeature, Plane};
 use crate::report::evidence::{Entry, Files, Section, label};
 use crate::report::words::{key_in_words, short, unit_of_key, with_unit};
+use crate::simulation::model::Mount;
 use crate::simulation::noise::{Correlation, SOURCES};
 use crate::simulation::{Anatomy, Basis, CameraModel, Implant};
 use serde_json::Value;
@@ -266,6 +267,13 @@ fn settings(variant: &Variant, files: &mut Files) -> Vec<Entry> {
     let mut place = plain(&model.camera);
     // The cameras themselves only where the model has them.
     let parts = ["pixel", "second"].map(|part| place.as_object_mut().and_then(|place| place.remove(part)));
+    let mut drawn = plain(&model.tools);
+    if model.camera.mount == Mount::Pelvis {
+        // There is no tracker on the pelvis.
+        for part in [&mut place, &mut drawn].into_iter().filter_map(Value::as_object_mut) {
+            part.retain(|key, _| !key.starts_with("pelvis_"));
+        }
+    }
     camera("Camera", place);
     let [pixel, second] = parts.map(Option::unwrap_or_default);
     if model.camera.model == CameraModel::Pixel {
@@ -274,7 +282,7 @@ fn settings(variant: &Variant, files: &mut Files) -> Vec<Entry> {
             camera("Second camera", second);
         }
     }
-    tools.extend(rows_of(plain(&model.tools)));
+    tools.extend(rows_of(drawn));
     let reductions = model.reductions.iter().map(|reduction| {
         vec![
             reduction.name.clone(),
