@@ -4,6 +4,7 @@
 //! are written; `plan` is what is meant. Everything wrong is said at its place, by `diagnostics`.
 
 mod check;
+mod comparison;
 mod data;
 mod design;
 mod diagnostics;
@@ -25,6 +26,7 @@ mod tree;
 mod uncertain;
 mod warn;
 
+pub use comparison::Comparison;
 pub use data::DataColumn;
 pub use design::Design;
 pub use diagnostics::{Diagnosis, ExperimentError, Warning};

@@ -1,5 +1,6 @@
 //! The experiment as it is meant: every variant resolved, validated and typed.
 
+use super::comparison::Comparison;
 use super::data::{self, DataColumn};
 use super::design::Design;
 use super::diagnostics::{ExperimentError, Fault, File, Warning};
@@ -46,6 +47,8 @@ pub struct Plan {
     pub requirements: Vec<Requirement>,
     /// What is to be shown of several requirements together.
     pub joint_requirements: Vec<JointRequirement>,
+    /// What is claimed of two arms.
+    pub comparisons: Vec<Comparison>,
     /// Points of the grid over all sweeps, the first sweep slowest; one without values if there is no sweep.
     pub points: Vec<SweepPoint>,
     /// Columns of measured values that it draws from.
@@ -217,6 +220,7 @@ impl Plan {
             reader.faults.extend(replay::missing(&tree));
         }
         let arms = reader.arms();
+        let comparisons = reader.comparisons(&arms);
         let (sensitivity, budgeting) = (reader.sensitivity(), reader.budgeting());
         let seed = head.as_ref().map_or(0, |head| head.seed);
         let ranged = reader.uncertain_inputs();
@@ -292,6 +296,7 @@ impl Plan {
             variants,
             requirements: head.requirements,
             joint_requirements: head.joint_requirements,
+            comparisons,
             points,
             data,
             sensitivity,

@@ -1,5 +1,6 @@
 //! The plan as plain data: what a reader of a run needs, and the hashes that tell one plan from another.
 
+use super::comparison::Comparison;
 use super::plan::{JointRequirement, Plan, Requirement, Variant};
 use super::sensitivity::Sensitivity;
 use crate::simulation::model::Replicates;
@@ -7,6 +8,7 @@ use crate::simulation::noise::SOURCES;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
 use std::fmt::Write;
 
 impl Plan {
@@ -24,6 +26,7 @@ impl Plan {
             "target_deg": self.target_deg,
             "requirements": requirements(&self.requirements),
             "joint_requirements": self.joint(),
+            "comparisons": comparisons(&self.comparisons),
             "points": self.points(),
             "variants": self.variants.iter().map(variant).collect::<Vec<_>>(),
             "sensitivity": self.sensitivity.as_ref().map(sensitivity),
@@ -51,7 +54,7 @@ impl Plan {
     #[must_use]
     pub fn assessment_hash(&self) -> String {
         let bases: Vec<_> = self.variants.iter().map(|v| bases(&variant(v))).collect();
-        digest(&json!({
+        let mut content = json!({
             "title": self.title,
             "question": self.question,
             "context_of_use": self.context_of_use,
@@ -60,7 +63,11 @@ impl Plan {
             "requirements": requirements(&self.requirements),
             "joint_requirements": self.joint(),
             "bases": bases,
-        }))
+        });
+        if !self.comparisons.is_empty() {
+            content["comparisons"] = comparisons(&self.comparisons);
+        }
+        digest(&content)
     }
 
     /// Cases and repeats, or null; the number of devices follows from that of the trials.
@@ -81,6 +88,26 @@ impl Plan {
             })
         };
         self.joint_requirements.iter().map(one).collect()
+    }
+
+    /// Settings in which the variants at one point differ from each other, with the value that one of them has: paths of the
+    /// experiment file, and values as JSON.
+    #[must_use]
+    pub fn settings_that_differ(&self, of: &Variant) -> Vec<(String, String)> {
+        let flat = |v: &Variant| {
+            let mut leaves = BTreeMap::new();
+            let mut value = variant(v);
+            remove_bases(&mut value);
+            flatten(&value, "", &mut leaves);
+            leaves
+        };
+        let same_point = |other: &&Variant| other.point == of.point && !std::ptr::eq(*other, of);
+        let others: Vec<_> = self.variants.iter().filter(same_point).map(flat).collect();
+        let differs = |key: &str, value: &Value| others.iter().any(|other| other.get(key) != Some(value));
+        let own = flat(of)
+            .into_iter()
+            .filter(|(key, value)| !["arm", "point"].contains(&key.as_str()) && differs(key, value));
+        own.map(|(key, value)| (key, value.as_str().map_or_else(|| value.to_string(), str::to_owned))).collect()
     }
 
     /// SHA-256, in hexadecimal digits, of all that moves draws and readings of variants that a study derives.
@@ -126,6 +153,24 @@ fn requirements(requirements: &[Requirement]) -> Value {
         })
     };
     requirements.iter().map(one).collect()
+}
+
+fn comparisons(comparisons: &[Comparison]) -> Value {
+    let one = |comparison: &Comparison| {
+        json!({
+            "id": comparison.id,
+            "text": comparison.text,
+            "arm": comparison.arm,
+            "against": comparison.against,
+            "output": comparison.output.id(),
+            "unit": comparison.output.unit().suffix(),
+            "measure": comparison.measure.id(),
+            "claim": comparison.claim.word(),
+            "margin": comparison.margin,
+            "confidence": comparison.confidence,
+        })
+    };
+    comparisons.iter().map(one).collect()
 }
 
 fn variant(variant: &Variant) -> Value {
@@ -178,6 +223,21 @@ fn bases(variant: &Value) -> Value {
         "implant": variant["implant"]["basis"],
         "noise": noise,
     })
+}
+
+/// Every value below a value that is no table, by its path.
+fn flatten(value: &Value, path: &str, leaves: &mut BTreeMap<String, Value>) {
+    match value {
+        Value::Object(map) => {
+            for (key, value) in map {
+                let path = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
+                flatten(value, &path, leaves);
+            }
+        }
+        other => {
+            leaves.insert(path.to_owned(), other.clone());
+        }
+    }
 }
 
 fn remove_bases(value: &mut Value) {

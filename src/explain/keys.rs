@@ -192,6 +192,23 @@ const KEYS: &[(&str, &str)] = &[
     ("reduction.internal_rotation_deg", "internal rotation that the operator gives the leg; 0 unless given"),
     ("arm.name", "name of the arm; each must differ"),
     ("arm.set", "paths and their values in this arm, for example { \"measure.plane\" = \"level\" }"),
+    ("comparison.id", "id of a claim on two arms; each must differ"),
+    ("comparison.text", "the claim in words"),
+    ("comparison.arm", "name of the arm that the claim is about"),
+    ("comparison.against", "name of the arm that it is held against"),
+    ("comparison.output", "the output whose errors are compared"),
+    ("comparison.measure", "what is compared of the errors: bias, sd, rms or p95_abs"),
+    (
+        "comparison.claim",
+        "what is claimed of the difference, arm less against: equivalent (within the margin either way) or not-worse (larger by \
+         less than the margin); it is shown where an interval of the difference lies inside the margin",
+    ),
+    ("comparison.margin_deg", "margin of the difference of an angle, stated before the run"),
+    ("comparison.margin_mm", "margin of the difference of a length, stated before the run"),
+    (
+        "comparison.confidence",
+        "confidence c of each one-sided test: the claim rests on the interval of the difference at 2 c - 1",
+    ),
     ("sweep.vary", "path of the setting that is varied; several sweeps span a grid"),
     ("sweep.over", "its values, for example [1, 2, 4]"),
     ("sweep.between", "instead of values the lower and the upper end of a range"),

@@ -2,9 +2,11 @@
 
 mod assess;
 pub mod budget;
+mod comparison;
 mod derive;
 mod looks;
 mod phantom;
+mod residuals;
 pub mod sensitivity;
 mod together;
 mod validation;
@@ -13,7 +15,9 @@ pub use assess::{
     Asked, Assessment, Exceedance, OutputAssessment, RequirementAssessment, TOLERANCE, assess, assess_after,
     assess_in_memory,
 };
+pub use comparison::{Agreement, Arms, JudgedClaim, Pair, PairedMeasure, Ranked};
 pub use looks::{Look, Looks};
 pub use phantom::{DISTURBANCES, PhantomPlan, PhantomStudy, PointSummary, phantom};
+pub use residuals::{RESIDUALS, ResidualCorrelation};
 pub use together::{Cup, HELD, Together, WORST, Worst};
 pub use validation::{Range, ValidatedVariant, Validation, ValidationError, validate};

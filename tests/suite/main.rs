@@ -5,6 +5,7 @@ mod bench;
 mod browser;
 mod cluster;
 mod command_line;
+mod comparison;
 mod controls;
 mod correlation;
 mod draws;

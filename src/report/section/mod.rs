@@ -3,6 +3,7 @@
 pub mod answer;
 pub mod bench;
 pub mod budget;
+pub mod comparison;
 pub mod components;
 pub mod cup;
 pub mod failures;
