@@ -20,6 +20,7 @@ mod sampled;
 mod schema;
 mod sensitivity;
 mod spec;
+mod strategies;
 mod switch;
 mod template;
 mod tree;

@@ -12,7 +12,9 @@ use super::tree::{self, DEFAULTS, Tree};
 use super::uncertain::{self, Uncertain};
 use super::{keys, switch, warn};
 use crate::analysis::Direction;
-use crate::measurement::{AngleDefinition, Cameras, FemurFeature, OUTPUTS, Output, Plane, Procedure, Side, Unit};
+use crate::measurement::{
+    AngleDefinition, Cameras, FemurFeature, OUTPUTS, Output, Plane, Procedure, Side, TemplateShape, Unit,
+};
 use crate::simulation::model::{Reduction, Replicates};
 use crate::simulation::{CameraModel, Model, Quantity};
 use std::path::Path;
@@ -85,6 +87,8 @@ pub struct Variant {
     pub model: Model,
     /// What is measured.
     pub procedure: Procedure,
+    /// The population template as stated.
+    pub template_shape: TemplateShape,
     /// The plane in which truth is stated.
     pub measurand_plane: Plane,
 }
@@ -568,11 +572,12 @@ impl Reader<'_, '_> {
         let side = self.choice("anatomy.side", &[Side::Right, Side::Left], Side::word);
         let plane = self.choice("measure.plane", &Plane::ALL, Plane::word);
         let truth = match self.tree.get("measure.measurand_plane") {
-            Some(_) => self.choice("measure.measurand_plane", &Plane::ALL, Plane::word),
-            None => plane,
+            Some(_) => self.choice("measure.measurand_plane", &Plane::MEANT, Plane::word),
+            None => plane.map(Plane::meant),
         };
         let femur = self.choice("measure.femur", &FemurFeature::ALL, FemurFeature::word);
         let angles = self.choice("measure.angles", &AngleDefinition::ALL, AngleDefinition::word);
+        let (pivot, template) = (self.pivot_estimator(), side.and_then(|side| self.template(side)));
         let least_tracked_proportion: Option<f64> = self.value("measure.least_tracked_proportion");
         if let Some(found) = least_tracked_proportion {
             self.demand((0.0..=1.0).contains(&found), "measure.least_tracked_proportion", found, "0 to 1");
@@ -617,15 +622,18 @@ impl Reader<'_, '_> {
             instruments.cameras = Some(Cameras { rig: imaging.rig.clone(), stated_noise_px });
             model.imaging = Some(imaging);
         }
+        let (template_shape, template) = template?;
         let procedure = Procedure {
             side: model.side,
             plane: plane?,
+            template,
+            pivot: pivot?,
             femur: femur?,
             angles: angles?,
             instruments,
             least_tracked_proportion: least_tracked_proportion?,
         };
-        Some(Variant { arm: arm.to_owned(), point, model, procedure, measurand_plane: truth? })
+        Some(Variant { arm: arm.to_owned(), point, model, procedure, template_shape, measurand_plane: truth? })
     }
 }
 

@@ -3,6 +3,7 @@
 use super::comparison::Comparison;
 use super::plan::{JointRequirement, Plan, Requirement, Variant};
 use super::sensitivity::Sensitivity;
+use crate::measurement::{PivotEstimator, Plane, TemplateShape};
 use crate::simulation::model::Replicates;
 use crate::simulation::noise::SOURCES;
 use serde::Serialize;
@@ -10,6 +11,14 @@ use serde_json::{Map, Value, json};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::fmt::Write;
+
+impl Variant {
+    /// The population template as the file states it.
+    #[must_use]
+    pub fn stated_template(&self) -> Value {
+        template(&self.template_shape)
+    }
+}
 
 impl Plan {
     /// Everything the plan holds: each parameter with its value, its basis, and whether its source is on.
@@ -174,19 +183,27 @@ fn comparisons(comparisons: &[Comparison]) -> Value {
 }
 
 fn variant(variant: &Variant) -> Value {
-    let Variant { arm, point, model, procedure, measurand_plane } = variant;
+    let Variant { arm, point, model, procedure, template_shape, measurand_plane } = variant;
     let mut anatomy = plain(&model.anatomy);
     anatomy["side"] = json!(model.side.word());
+    let mut measure = json!({
+        "plane": procedure.plane.word(),
+        "measurand_plane": measurand_plane.word(),
+        "femur": procedure.femur.word(),
+        "angles": procedure.angles.word(),
+        "least_tracked_proportion": procedure.least_tracked_proportion,
+    });
+    // What is not used moves no reading: runs made without these keys stay the runs they are.
+    if procedure.pivot != PivotEstimator::OneStep {
+        measure["pivot"] = json!(procedure.pivot.word());
+    }
+    if procedure.plane == Plane::Template {
+        measure["template"] = template(template_shape);
+    }
     json!({
         "arm": arm,
         "point": point,
-        "measure": {
-            "plane": procedure.plane.word(),
-            "measurand_plane": measurand_plane.word(),
-            "femur": procedure.femur.word(),
-            "angles": procedure.angles.word(),
-            "least_tracked_proportion": procedure.least_tracked_proportion,
-        },
+        "measure": measure,
         "anatomy": anatomy,
         "implant": plain(&model.implant),
         "protocol": plain(&model.protocol),
@@ -194,6 +211,20 @@ fn variant(variant: &Variant) -> Value {
         "tools": plain(&model.tools),
         "reductions": plain(&model.reductions),
         "noise": noise(variant),
+    })
+}
+
+fn template(shape: &TemplateShape) -> Value {
+    json!({
+        "asis_width_mm": shape.asis_width_mm,
+        "asis_width_sd_mm": shape.asis_width_sd_mm,
+        "pubis_drop_mm": shape.pubis_drop_mm,
+        "pubis_drop_sd_mm": shape.pubis_drop_sd_mm,
+        "hip_ratio": shape.hip_ratio,
+        "hip_sd_mm": shape.hip_sd_mm,
+        "asis_sd_mm": shape.asis_sd_mm,
+        "pubis_sd_mm": shape.pubis_sd_mm,
+        "centre_sd_mm": shape.centre_sd_mm,
     })
 }
 

@@ -146,8 +146,33 @@ const KEYS: &[(&str, &str)] = &[
         "the feature from the point where neck and shaft axes meet: anterior, superior, lateral",
     ),
     ("tools.feature_normal", "normal of the feature: anterior, superior, lateral"),
-    ("measure.plane", "the plane that is measured: bony or level"),
-    ("measure.measurand_plane", "the plane in which truth is stated: bony or level; the measured one unless given"),
+    ("measure.plane", "the plane that is measured: bony, level or template"),
+    ("measure.pivot", "how pivots are estimated, the probe's tip and both hip centres: one-step, sphere or robust"),
+    ("measure.template.asis_width_mm", "plane template: the population's mean distance between the spines"),
+    ("measure.template.asis_width_sd_mm", "plane template: its standard deviation between patients"),
+    (
+        "measure.template.pubis_drop_mm",
+        "plane template: the population's mean distance of the pubis from the line of the spines",
+    ),
+    ("measure.template.pubis_drop_sd_mm", "plane template: its standard deviation between patients"),
+    (
+        "measure.template.hip_ratio",
+        "plane template: hip centre from the midpoint of the spines in widths: anterior, superior, lateral",
+    ),
+    (
+        "measure.template.hip_sd_mm",
+        "plane template: standard deviation of hip centres about that: anterior, superior, lateral",
+    ),
+    (
+        "measure.template.asis_sd_mm",
+        "plane template: how well a spine is believed to be touched, standard deviation: anterior, superior, lateral",
+    ),
+    ("measure.template.pubis_sd_mm", "plane template: the same of the pubis"),
+    ("measure.template.centre_sd_mm", "plane template: the same of the native hip centre"),
+    (
+        "measure.measurand_plane",
+        "the plane in which truth is stated: bony or level; the measured one unless given, bony for template",
+    ),
     ("measure.femur", "the femoral feature: divot, circle, ellipse or three-divots"),
     ("measure.angles", "the definition of the cup angles: radiographic, operative or anatomic"),
     (
