@@ -182,7 +182,7 @@ impl<'a> Paired<'a> {
 
     /// Two proportions of the same trials, those for which `holds` says something. Of independent trials the interval adds
     /// half a trial to each of the four outcomes (Agresti A, Min Y. Stat Med 2005;24:729-740) and the probability is that of
-    /// the exact sign test on trials in which the arms differ (McNemar Q. Psychometrika 1947;12:153-157).
+    /// the exact sign test on trials in which the arms differ (`McNemar` Q. Psychometrika 1947;12:153-157).
     fn proportion(&self, holds: impl Fn(f64, f64) -> Option<[bool; 2]>) -> Option<Difference> {
         let [mut n, mut in_a, mut in_b, mut only_a, mut only_b] = [0_u64; 5];
         for [a, b] in self.a.iter().zip(self.b).filter_map(|(&a, &b)| holds(a, b)) {
@@ -289,7 +289,9 @@ impl Influence {
                 Some(Self { value, kind: Kind::Rms })
             }
             Measure::P95Abs => {
-                errors.iter_mut().for_each(|error| *error = error.abs());
+                for error in &mut errors {
+                    *error = error.abs();
+                }
                 errors.par_sort_unstable_by(f64::total_cmp);
                 let value = order::quantile(&errors, 0.95)?;
                 Some(Self { value, kind: Kind::Quantile { proportion: 0.95, density: density(&errors, 0.95) } })

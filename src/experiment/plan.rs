@@ -236,8 +236,7 @@ impl Plan {
         let sampled = tree::parse(&sampled).map_err(|fault| file.error(fault))?;
         let grid = reader.points(&sampled);
         let (middles, outer_points) = (reader.middles(&ranged, &sampled), reader.outer_points(&ranged, &sampled));
-        let (mut faults, mut warnings) = (reader.faults, Vec::new());
-        let mut settled = tree.clone();
+        let (mut faults, mut warnings, mut settled) = (reader.faults, Vec::new(), tree.clone());
         for middle in &middles {
             faults.extend(overrides::put(&mut settled, middle).err());
         }

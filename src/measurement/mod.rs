@@ -22,7 +22,7 @@ pub use feature::{DIVOT_COUNT, FeaturePose, Trace, restored_turn};
 pub use frames::{Camera, Feature, Pelvis, Tracker};
 pub use observation::{Capture, Observations, Sightings, Step};
 pub use options::{AngleDefinition, Cameras, FemurFeature, Instruments, Side, Trackers};
-pub use pivot::{PivotEstimator, PivotMemory, PivotStrategy};
+pub use pivot::{PivotEstimator, PivotMemory, PivotStrategy, Pivoted};
 pub use plane::{
     PelvicAxes, Plane, PlaneStrategy, Template, TemplateError, TemplateShape, Touched, bony_axes, level_axes,
 };

@@ -192,7 +192,7 @@ fn claims<'p>(
             _ => continue,
         };
         let found = paired.magnitude(claim.measure);
-        let found = if turned { found.map(|found| found.turned()) } else { found };
+        let found = if turned { found.map(Difference::turned) } else { found };
         let confidence = confidence_of_a_look(claim.confidence, look.declared);
         let (verdict, interval) = found.as_ref().map_or((ClaimVerdict::NotShown, None), |found| {
             judge_claim(found, claim.claim, claim.margin, confidence)

@@ -3,6 +3,7 @@
 mod assess;
 pub mod budget;
 mod comparison;
+mod definitional;
 mod derive;
 mod looks;
 mod phantom;
@@ -16,6 +17,7 @@ pub use assess::{
     assess_in_memory,
 };
 pub use comparison::{Agreement, Arms, JudgedClaim, Pair, PairedMeasure, Ranked};
+pub use definitional::{CASES, Definitional, ErrorParts, definitional};
 pub use looks::{Look, Looks};
 pub use phantom::{DISTURBANCES, PhantomPlan, PhantomStudy, PointSummary, phantom};
 pub use residuals::{RESIDUALS, ResidualCorrelation};

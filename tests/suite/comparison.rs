@@ -106,7 +106,7 @@ fn identity_pairs_in_the_report() {
     let pairs = table("pairs.csv");
     assert!(pairs.starts_with("arm_a,arm_b,output,measure,difference,low,high,n,"), "{pairs}");
     assert_eq!(pairs.lines().count(), 1 + 7 * 6);
-    for name in ["claims.csv", "ranks.csv", "agreement.csv", "residuals.csv", "estimands.csv"] {
+    for name in ["claims.csv", "ranks.csv", "agreement.csv", "residuals.csv", "estimands.csv", "performance.csv"] {
         assert!(table(name).lines().count() > 1, "{name}");
     }
     assert!(table("methods.csv").contains("level,measure.plane,level"));
@@ -157,4 +157,37 @@ fn identity_what_a_comparison_may_say() {
         assert!(found.contains(expected), "{wrong}\n{found}");
     }
     assert!(error(&format!("{sound}{sound}")).contains("two of `comparison` have the same id"));
+}
+
+/// Arms over a grid of two settings: every point has its better arm, and where palpation is poor the level plane is it.
+#[test]
+fn outside_the_better_arm_turns() {
+    let arms = "[[arm]]\nname = \"bony\"\n[[arm]]\nname = \"level\"\nset = { \"measure.plane\" = \"level\" }\n";
+    let sweeps = "[[sweep]]\nvary = \"noise.scale.landmark\"\nover = [0.01, 1.0]\n\
+                  [[sweep]]\nvary = \"noise.level.table.about_z_deg.normal.sd\"\nover = [0.5, 1.0]\n";
+    let found = reported(&format!("seed = 3\ntrials = 400\n{arms}{sweeps}"));
+    let table = std::fs::read_to_string(found.folder.path().join("tables/better.csv")).expect("better.csv");
+    let best = |point: &str| {
+        let line =
+            table.lines().find(|line| line.starts_with(point) && line.contains(",anteversion,")).expect("a point");
+        let cells: Vec<String> = line.split(',').map(str::to_owned).collect();
+        (cells[5].clone(), cells[10].clone())
+    };
+    assert_eq!(table.lines().count(), 1 + 4 * 7, "{table}");
+    assert_eq!(best("0,"), ("bony".to_owned(), "yes".to_owned()));
+    assert_eq!(best("3,"), ("level".to_owned(), "yes".to_owned()));
+    assert!(found.page.contains("the better arm turns between noise.scale.landmark = 0.01 and 1.0"));
+    assert!(found.evidence.charts().any(|chart| chart.id == "better-anteversion"));
+}
+
+#[test]
+#[ignore = "needs python3"]
+fn outside_the_tables_read_back() {
+    let arms = "[[arm]]\nname = \"bony\"\n[[arm]]\nname = \"level\"\nset = { \"measure.plane\" = \"level\" }\n";
+    let found = reported(&format!("seed = 3\ntrials = 200\n{arms}"));
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("experiments/read_pairs.py");
+    let output = std::process::Command::new("python3").arg(script).arg(found.folder.path()).output();
+    let output = output.expect("python3 is installed");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(String::from_utf8_lossy(&output.stdout).contains("differences are beyond luck"));
 }

@@ -70,7 +70,7 @@ fn outside_wrong_poses() {
         plain += square(fit_pivot(&seen));
         firm += square(robust(&seen));
     }
-    println!("mean squares: wrong poses {} {}, clean {} {}", plain, firm, plain_clean, firm_clean);
+    println!("mean squares: wrong poses {plain} {firm}, clean {plain_clean} {firm_clean}");
     assert!(firm < plain / 9.0, "{firm} {plain}");
     assert!(firm_clean < 1.15 * plain_clean, "{firm_clean} {plain_clean}");
 }

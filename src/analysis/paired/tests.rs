@@ -82,7 +82,9 @@ fn outside_standard_errors_by_bootstrap() {
     let rule = Rule::absolute(1.5, 0.95, 0.95);
     let drawn: Vec<[f64; 6]> = bootstrap::resampled(a.len(), 23, RESAMPLES, |weights| {
         let again = |errors: &[f64]| -> Vec<f64> {
-            errors.iter().zip(weights).flat_map(|(&error, &weight)| (0..weight as u32).map(move |_| error)).collect()
+            // Weights are counts: as many copies as there are steps below them.
+            let copies = |weight: f64| (0..60).map(f64::from).take_while(move |&copy| copy < weight);
+            errors.iter().zip(weights).flat_map(|(&error, &weight)| copies(weight).map(move |_| error)).collect()
         };
         let (a, b) = (again(&a), again(&b));
         let drawn = Paired::new(&a, &b, None, 0.95);

@@ -8,6 +8,9 @@ mod sphere;
 use super::frames::{Camera, Tracker};
 use crate::geometry::{FitError, Pivot, Pose};
 
+/// A pivot, or why there is none.
+pub type Pivoted = Result<Pivot<Tracker, Camera>, FitError>;
+
 /// How a pivot is estimated.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum PivotEstimator {
@@ -29,7 +32,7 @@ pub struct PivotStrategy {
     /// Where it was published.
     pub source: &'static str,
     /// The fit.
-    pub fit: fn(&[Pose<Tracker, Camera>], &mut PivotMemory) -> Result<Pivot<Tracker, Camera>, FitError>,
+    pub fit: fn(&[Pose<Tracker, Camera>], &mut PivotMemory) -> Pivoted,
 }
 
 /// Memory that is used again from fit to fit.
@@ -63,11 +66,7 @@ impl PivotEstimator {
     ///
     /// # Errors
     /// If the poses do not determine it, or an iteration does not settle.
-    pub fn fit(
-        self,
-        poses: &[Pose<Tracker, Camera>],
-        memory: &mut PivotMemory,
-    ) -> Result<Pivot<Tracker, Camera>, FitError> {
+    pub fn fit(self, poses: &[Pose<Tracker, Camera>], memory: &mut PivotMemory) -> Pivoted {
         (self.strategy().fit)(poses, memory)
     }
 }

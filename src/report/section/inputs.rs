@@ -127,7 +127,7 @@ pub fn definitions(variant: &Variant) -> Vec<String> {
     vec![
         format!("The operated hip is the {} one.", procedure.side.word()),
         format!("{angles} (Murray DW. J Bone Joint Surg Br 1993;75-B:228-232)."),
-        measured.to_owned(),
+        measured,
         format!("{truth}{differ}"),
         format!(
             "Change of leg length (longer is positive) and offset (more lateral is positive) come from a feature on the femur: {femur}."

@@ -6,6 +6,7 @@ pub mod budget;
 pub mod comparison;
 pub mod components;
 pub mod cup;
+pub mod definitional;
 pub mod failures;
 pub mod figures;
 pub mod fit;

@@ -6,9 +6,11 @@
 //! estimands, methods and performance measures are here.
 
 mod agreement;
+mod better;
 mod claims;
 mod methods;
 mod pairs;
+mod performance;
 mod ranks;
 mod residuals;
 
@@ -35,7 +37,9 @@ pub fn sections(
         return Ok(Vec::new());
     }
     let mut entries = claims::entries(plan, assessment, files);
+    entries.extend(performance::entries(plan, assessment, files));
     entries.extend(pairs::entries(plan, assessment, files));
+    entries.extend(better::entries(plan, assessment, files));
     entries.extend(ranks::entries(plan, assessment, files));
     let compared = Section { id: "comparison", title: "Arms beside each other", entries };
     let mut entries = agreement::entries(plan, assessment, columns, files)?;

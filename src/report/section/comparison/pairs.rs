@@ -236,7 +236,9 @@ fn curves(plan: &Plan, rows: &[PairedMeasure], output: Output, which: usize) -> 
             drawn.entry(label).or_default().push(BandPoint { x, y: row.found.difference, low, high });
         }
     }
-    drawn.values_mut().for_each(|points| points.sort_by(|a, b| a.x.total_cmp(&b.x)));
+    for points in drawn.values_mut() {
+        points.sort_by(|a, b| a.x.total_cmp(&b.x));
+    }
     let series: Vec<Series> =
         drawn.iter().take(MOST_SERIES).map(|(label, points)| Series { label, points }).collect();
     let title = format!("Difference of rms error, {}", output.name());
