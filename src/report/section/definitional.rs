@@ -9,6 +9,8 @@ use crate::report::words::{count, estimate};
 use crate::study::{CASES, Definitional};
 
 const FILE: &str = "definitional";
+/// Variants with a table and a chart in the page, at most; the file holds all.
+const MOST: usize = 3;
 
 /// Nothing where every plane read is the one that is meant.
 pub fn section(plan: &Plan, found: &[Definitional], files: &mut Files) -> Option<Section> {
@@ -38,7 +40,13 @@ pub fn section(plan: &Plan, found: &[Definitional], files: &mut Files) -> Option
          leaves the first; only a different question, or a measurement of how the pelvis lies, takes that away.",
         count(plan.trials.min(CASES))
     ))];
-    for split in found {
+    if found.len() > MOST {
+        entries.push(Entry::paragraph(format!(
+            "The first {MOST} of {} variants are shown; the file holds all.",
+            found.len()
+        )));
+    }
+    for split in found.iter().take(MOST) {
         let index = plan.variants.iter().position(|other| std::ptr::eq(other, split.variant)).unwrap_or(0);
         let (prefix, name) = (prefix(plan, index), label(plan, split.variant).unwrap_or_default());
         let row = |parts: &crate::study::ErrorParts| {

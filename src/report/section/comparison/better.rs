@@ -128,11 +128,9 @@ fn turns(plan: &Plan, own: &[&Better], output: Output) -> String {
     let value = |point: usize, which: usize| plan.points[point].values[which].1.as_str();
     let mut found = Vec::new();
     for (which, (path, _)) in plan.points[0].values.iter().enumerate() {
-        let others = |point: usize| -> Vec<&str> {
-            (0..plan.points[point].values.len())
-                .filter(|&other| other != which)
-                .map(|other| value(point, other))
-                .collect()
+        let others = |point: usize| -> Vec<String> {
+            let values = plan.points[point].values.iter().enumerate().filter(|(other, _)| *other != which);
+            values.map(|(_, (path, value))| format!("{path} = {value}")).collect()
         };
         for (place, one) in own.iter().enumerate().filter(|(_, one)| one.is_sure()) {
             let mut later = own[place + 1..].iter();
@@ -141,7 +139,7 @@ fn turns(plan: &Plan, own: &[&Better], output: Output) -> String {
             };
             if next.best != one.best {
                 let at = others(one.point).join(", ");
-                let at = if at.is_empty() { String::new() } else { format!(" (others: {at})") };
+                let at = if at.is_empty() { String::new() } else { format!(" (at {at})") };
                 found.push(format!(
                     "between {path} = {} and {}{at} from {} to {}",
                     value(one.point, which),
