@@ -1,12 +1,13 @@
 //! What an error is made of where one plane is read and another is meant.
 
+use crate::analysis::{CONFIDENCE, Estimate};
 use crate::experiment::Plan;
 use crate::record::tables::Cell;
 use crate::report::chart::{Against, Alternative, Axis, Drawn, against};
 use crate::report::evidence::{Chart, Entry, Files, Heading, Section, Table, label, prefix};
 use crate::report::tables::three;
-use crate::report::words::{count, estimate};
-use crate::study::{CASES, Definitional};
+use crate::report::words::{count, estimate, percent};
+use crate::study::{CASES, Definitional, ErrorParts};
 
 const FILE: &str = "definitional";
 /// Variants with a table and a chart in the page, at most; the file holds all.
@@ -49,12 +50,21 @@ pub fn section(plan: &Plan, found: &[Definitional], files: &mut Files) -> Option
     for split in found.iter().take(MOST) {
         let index = plan.variants.iter().position(|other| std::ptr::eq(other, split.variant)).unwrap_or(0);
         let (prefix, name) = (prefix(plan, index), label(plan, split.variant).unwrap_or_default());
-        let row = |parts: &crate::study::ErrorParts| {
-            let mut row =
-                vec![parts.output.name().to_owned(), parts.output.unit().symbol().to_owned(), count(parts.n)];
-            row.extend([parts.whole, parts.definitional, parts.technical].into_iter().flatten().map(estimate));
-            row
+        let rows = |parts: &ErrorParts| {
+            let all = [("whole", parts.whole), ("definitional", parts.definitional), ("technical", parts.technical)];
+            let row = |(part, [bias, sd]): (&str, [Option<Estimate>; 2])| {
+                vec![
+                    parts.output.name().to_owned(),
+                    part.to_owned(),
+                    parts.output.unit().symbol().to_owned(),
+                    count(parts.n),
+                    estimate(bias),
+                    estimate(sd),
+                ]
+            };
+            all.map(row)
         };
+        let level = format!("({}\u{a0}% interval)", percent(CONFIDENCE));
         let column = |name: &str, numbers| Heading { name: name.to_owned(), numbers };
         let of = if name.is_empty() { String::new() } else { format!(", {name}") };
         entries.push(Entry::Table(Table {
@@ -65,16 +75,13 @@ pub fn section(plan: &Plan, found: &[Definitional], files: &mut Files) -> Option
                 .to_owned(),
             columns: vec![
                 column("error of", false),
+                column("part", false),
                 column("unit", false),
                 column("cases", true),
-                column("bias, whole", true),
-                column("sd, whole", true),
-                column("bias, definitional", true),
-                column("sd, definitional", true),
-                column("bias, technical", true),
-                column("sd, technical", true),
+                column(&format!("bias {level}"), true),
+                column(&format!("standard deviation {level}"), true),
             ],
-            rows: split.outputs.iter().map(row).collect(),
+            rows: split.outputs.iter().flat_map(rows).collect(),
             csv: FILE.to_owned(),
         }));
         entries.extend(chart(split, &prefix, &of, files).map(|chart| Entry::Charts { charts: vec![chart] }));
