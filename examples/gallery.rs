@@ -4,10 +4,11 @@
 //! light and in the dark theme, at half a page's width. The data are made up.
 
 use navassay::report::chart::{
-    Against, Alternative, Axis, BandPoint, CovarianceEllipse, Drawn, ErrorCurve, Histogram, IntervalRow, Intervals,
-    Joint, Level, Lines, MarkerLayout, OutputRow, PlaneNormal, Scene, Series, Tornado, TornadoRow, TwoIntervals,
-    TwoIntervalsRow, Waterfall, WaterfallRow, against, against_many, error_curve, histogram, intervals, joint, lines,
-    marker_layouts, scene, side_by_side, stylesheet, tornado, two_intervals, waterfall,
+    Against, AgreementLine, AgreementPlot, Alternative, Axis, BandPoint, CovarianceEllipse, Drawn, ErrorCurve, Grid,
+    GridCell, Histogram, IntervalRow, Intervals, Joint, Level, Lines, MarkerLayout, OutputRow, PlaneNormal, Scene,
+    Series, Tornado, TornadoRow, TwoIntervals, TwoIntervalsRow, Waterfall, WaterfallRow, against, against_many,
+    agreement_plot, error_curve, grid, histogram, intervals, joint, lines, marker_layouts, scene, side_by_side,
+    stylesheet, tornado, two_intervals, waterfall,
 };
 use rand::SeedableRng;
 use rand::rngs::Xoshiro256PlusPlus;
@@ -42,7 +43,7 @@ fn main() -> io::Result<()> {
     let folder = env::args_os().nth(1).map_or_else(|| PathBuf::from("reports/gallery"), PathBuf::from);
     fs::create_dir_all(&folder)?;
     let charts: Vec<(String, String)> =
-        [errors_of_trials(), errors_against_drawn(), other_kinds(), degenerate(), degenerate_rows()]
+        [errors_of_trials(), errors_against_drawn(), other_kinds(), arms(), degenerate(), degenerate_rows()]
             .into_iter()
             .flatten()
             .collect();
@@ -361,6 +362,49 @@ fn degenerate() -> Vec<(String, String)> {
         against_of("one", &[0.7], &[238.0], 3.0),
         against_of("never-varied", &scaled(1.0), &[238.0; 2000], 3.0),
         against_of("two-values", &scaled(1.0), &coin, 30.0),
+    ]
+}
+
+/// Two readings of the same trials, and which arm is better where.
+fn arms() -> Vec<(String, String)> {
+    let axes =
+        (Axis { label: "Mean of both readings", unit: "deg" }, Axis { label: "bony minus level", unit: "deg" });
+    let line = |label, value: f64, half: f64| AgreementLine { label, value, interval: [value - half, value + half] };
+    let lines = [line("lower limit", -2.9, 0.3), line("mean", -0.2, 0.15), line("upper limit", 2.5, 0.3)];
+    let agreement = |pairs: &[[f64; 2]], lines: &[AgreementLine], words: Alternative| {
+        agreement_plot(words, &AgreementPlot { x: axes.0, y: axes.1, pairs, lines })
+    };
+    let names = |words: &[&str]| -> Vec<String> { words.iter().map(|&word| word.to_owned()).collect() };
+    let cell = |hue: usize, sure: bool| {
+        let words = ["A", "B", "C"][hue].to_owned();
+        Some(GridCell { hue, depth: if sure { 1.0 } else { 0.3 }, words, marked: sure })
+    };
+    let cells = vec![
+        vec![cell(0, true), cell(0, false), cell(1, true), cell(1, true)],
+        vec![cell(0, true), cell(2, true), cell(2, false), None],
+    ];
+    vec![
+        entry("agreement", |words| agreement(&pairs(3000, 1.0), &lines, words)),
+        entry("agreement-few", |words| agreement(&pairs(12, 1.0), &lines, words)),
+        entry("agreement-none", |words| agreement(&[], &[], words)),
+        entry("agreement-equal", |words| agreement(&[[1.0, 0.0]; 9], &[line("mean", 0.0, 0.0)], words)),
+        entry("grid", |words| {
+            let notes = names(&["A: bony", "B: level", "C: template", "Dot: surely better."]);
+            let (columns, rows) = (names(&["1.0", "2.0", "4.0", "6.4"]), names(&["pubis_mm 2.0", "pubis_mm 10.0"]));
+            grid(
+                words,
+                &Grid {
+                    columns_are: "anatomy.tilt_deg.normal.sd",
+                    columns: &columns,
+                    rows: &rows,
+                    cells: &cells,
+                    notes: &notes,
+                },
+            )
+        }),
+        entry("grid-none", |words| {
+            grid(words, &Grid { columns_are: "rank", columns: &[], rows: &[], cells: &[], notes: &[] })
+        }),
     ]
 }
 

@@ -19,17 +19,19 @@ const EVERYTHING: &str = "[protocol]\nstillness_limit_mm = 0.85\nstillness_tries
 fn identity_no_allocation_in_the_trial_loop() {
     let images = "[camera]\nmodel = \"pixel\"\nposition_mm = [380.0, 260.0, -40.0]\naim_mm = [150.0, 20.0, 40.0]\n";
     let two = format!("{images}[camera.pixel]\ncameras = 2\n");
-    for (plane, more) in [
-        ("bony", ""),
-        ("level", ""),
-        ("bony", EVERYTHING),
-        ("level", EVERYTHING),
-        ("bony", images),
-        ("bony", two.as_str()),
+    for (plane, pivot, more) in [
+        ("bony", "one-step", ""),
+        ("level", "one-step", ""),
+        ("bony", "one-step", EVERYTHING),
+        ("level", "one-step", EVERYTHING),
+        ("bony", "one-step", images),
+        ("bony", "one-step", two.as_str()),
+        ("template", "robust", ""),
+        ("bony", "sphere", EVERYTHING),
     ] {
         for femur in ["divot", "circle", "ellipse", "three-divots"] {
             let text = format!(
-                "seed = 3\n{more}[measure]\nplane = \"{plane}\"\nfemur = \"{femur}\"\n\
+                "seed = 3\n{more}[measure]\nplane = \"{plane}\"\npivot = \"{pivot}\"\nfemur = \"{femur}\"\n\
                  [[reduction]]\nname = \"first\"\n[[reduction]]\nname = \"second\"\n"
             );
             let plan = Plan::parse("allocation.toml", &text).expect("a sound experiment");
@@ -42,7 +44,7 @@ fn identity_no_allocation_in_the_trial_loop() {
                     runner.trial(trial, &mut worker, &mut rows);
                 }
             });
-            assert_eq!(counted.count_total, 0, "{plane}, {femur}, {more}: {counted:?}");
+            assert_eq!(counted.count_total, 0, "{plane}, {pivot}, {femur}, {more}: {counted:?}");
         }
     }
 }

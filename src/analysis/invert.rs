@@ -51,6 +51,14 @@ pub(super) fn student_above(tail: f64, degrees_of_freedom: f64) -> f64 {
     first(|t| student.ccdf(t) <= tail)
 }
 
+/// Probability that Student's t lies above a value that is not negative; one half without a degree of freedom.
+pub(super) fn student_tail(t: f64, degrees_of_freedom: f64) -> f64 {
+    if t == f64::INFINITY {
+        return 0.0;
+    }
+    StudentsT::try_new(degrees_of_freedom).map_or(0.5, |student| student.ccdf(t))
+}
+
 /// The values of chi-squared with `tail` below and with `tail` above; 0 and infinity without a degree of freedom.
 pub(super) fn chi_squared_around(tail: f64, degrees_of_freedom: f64) -> (f64, f64) {
     let Ok(chi_squared) = ChiSquared::try_new(degrees_of_freedom) else { return (0.0, f64::INFINITY) };

@@ -11,7 +11,7 @@ use crate::experiment::Plan;
 use crate::record::{Parts, sums};
 use crate::report::{Evidence, write_report};
 use crate::study::sensitivity::sensitivity;
-use crate::study::{Looks, assess_after};
+use crate::study::{Looks, assess_after, definitional};
 use crate::trial::{self, RunFolder};
 use std::path::{Path, PathBuf};
 
@@ -37,7 +37,8 @@ pub fn run(arguments: &RunArguments) -> Result<Ending, Stop> {
 pub fn conclude(plan: &Plan, folder: &RunFolder, threads: usize, bar: Bar, quiet: bool) -> Result<Ending, Stop> {
     folder.unseal()?;
     let looks = Looks::of_manifest(&folder.manifest()?);
-    let assessment = assess_after(plan, &folder.parts(), &looks)?;
+    let mut assessment = assess_after(plan, &folder.parts(), &looks)?;
+    assessment.definitional = definitional(plan, folder, threads, &bar)?;
     let found = sensitivity(plan, folder, threads, &bar)?;
     drop(bar);
     folder.write_manifest(&trial::manifest(plan, &assessment.failures, &looks.with(plan)))?;

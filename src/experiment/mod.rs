@@ -4,6 +4,7 @@
 //! are written; `plan` is what is meant. Everything wrong is said at its place, by `diagnostics`.
 
 mod check;
+mod comparison;
 mod data;
 mod design;
 mod diagnostics;
@@ -19,12 +20,14 @@ mod sampled;
 mod schema;
 mod sensitivity;
 mod spec;
+mod strategies;
 mod switch;
 mod template;
 mod tree;
 mod uncertain;
 mod warn;
 
+pub use comparison::Comparison;
 pub use data::DataColumn;
 pub use design::Design;
 pub use diagnostics::{Diagnosis, ExperimentError, Warning};

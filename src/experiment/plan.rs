@@ -1,5 +1,6 @@
 //! The experiment as it is meant: every variant resolved, validated and typed.
 
+use super::comparison::Comparison;
 use super::data::{self, DataColumn};
 use super::design::Design;
 use super::diagnostics::{ExperimentError, Fault, File, Warning};
@@ -11,7 +12,9 @@ use super::tree::{self, DEFAULTS, Tree};
 use super::uncertain::{self, Uncertain};
 use super::{keys, switch, warn};
 use crate::analysis::Direction;
-use crate::measurement::{AngleDefinition, Cameras, FemurFeature, OUTPUTS, Output, Plane, Procedure, Side, Unit};
+use crate::measurement::{
+    AngleDefinition, Cameras, FemurFeature, OUTPUTS, Output, Plane, Procedure, Side, TemplateShape, Unit,
+};
 use crate::simulation::model::{Reduction, Replicates};
 use crate::simulation::{CameraModel, Model, Quantity};
 use std::path::Path;
@@ -46,6 +49,8 @@ pub struct Plan {
     pub requirements: Vec<Requirement>,
     /// What is to be shown of several requirements together.
     pub joint_requirements: Vec<JointRequirement>,
+    /// What is claimed of two arms.
+    pub comparisons: Vec<Comparison>,
     /// Points of the grid over all sweeps, the first sweep slowest; one without values if there is no sweep.
     pub points: Vec<SweepPoint>,
     /// Columns of measured values that it draws from.
@@ -82,6 +87,8 @@ pub struct Variant {
     pub model: Model,
     /// What is measured.
     pub procedure: Procedure,
+    /// The population template as stated.
+    pub template_shape: TemplateShape,
     /// The plane in which truth is stated.
     pub measurand_plane: Plane,
 }
@@ -217,6 +224,7 @@ impl Plan {
             reader.faults.extend(replay::missing(&tree));
         }
         let arms = reader.arms();
+        let comparisons = reader.comparisons(&arms);
         let (sensitivity, budgeting) = (reader.sensitivity(), reader.budgeting());
         let seed = head.as_ref().map_or(0, |head| head.seed);
         let ranged = reader.uncertain_inputs();
@@ -228,8 +236,7 @@ impl Plan {
         let sampled = tree::parse(&sampled).map_err(|fault| file.error(fault))?;
         let grid = reader.points(&sampled);
         let (middles, outer_points) = (reader.middles(&ranged, &sampled), reader.outer_points(&ranged, &sampled));
-        let (mut faults, mut warnings) = (reader.faults, Vec::new());
-        let mut settled = tree.clone();
+        let (mut faults, mut warnings, mut settled) = (reader.faults, Vec::new(), tree.clone());
         for middle in &middles {
             faults.extend(overrides::put(&mut settled, middle).err());
         }
@@ -292,6 +299,7 @@ impl Plan {
             variants,
             requirements: head.requirements,
             joint_requirements: head.joint_requirements,
+            comparisons,
             points,
             data,
             sensitivity,
@@ -563,11 +571,12 @@ impl Reader<'_, '_> {
         let side = self.choice("anatomy.side", &[Side::Right, Side::Left], Side::word);
         let plane = self.choice("measure.plane", &Plane::ALL, Plane::word);
         let truth = match self.tree.get("measure.measurand_plane") {
-            Some(_) => self.choice("measure.measurand_plane", &Plane::ALL, Plane::word),
-            None => plane,
+            Some(_) => self.choice("measure.measurand_plane", &Plane::MEANT, Plane::word),
+            None => plane.map(Plane::meant),
         };
         let femur = self.choice("measure.femur", &FemurFeature::ALL, FemurFeature::word);
         let angles = self.choice("measure.angles", &AngleDefinition::ALL, AngleDefinition::word);
+        let (pivot, template) = (self.pivot_estimator(), side.and_then(|side| self.template(side)));
         let least_tracked_proportion: Option<f64> = self.value("measure.least_tracked_proportion");
         if let Some(found) = least_tracked_proportion {
             self.demand((0.0..=1.0).contains(&found), "measure.least_tracked_proportion", found, "0 to 1");
@@ -612,15 +621,18 @@ impl Reader<'_, '_> {
             instruments.cameras = Some(Cameras { rig: imaging.rig.clone(), stated_noise_px });
             model.imaging = Some(imaging);
         }
+        let (template_shape, template) = template?;
         let procedure = Procedure {
             side: model.side,
             plane: plane?,
+            template,
+            pivot: pivot?,
             femur: femur?,
             angles: angles?,
             instruments,
             least_tracked_proportion: least_tracked_proportion?,
         };
-        Some(Variant { arm: arm.to_owned(), point, model, procedure, measurand_plane: truth? })
+        Some(Variant { arm: arm.to_owned(), point, model, procedure, template_shape, measurand_plane: truth? })
     }
 }
 

@@ -1,13 +1,24 @@
 //! The plan as plain data: what a reader of a run needs, and the hashes that tell one plan from another.
 
+use super::comparison::Comparison;
 use super::plan::{JointRequirement, Plan, Requirement, Variant};
 use super::sensitivity::Sensitivity;
+use crate::measurement::{PivotEstimator, Plane, TemplateShape};
 use crate::simulation::model::Replicates;
 use crate::simulation::noise::SOURCES;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 use sha2::{Digest, Sha256};
+use std::collections::BTreeMap;
 use std::fmt::Write;
+
+impl Variant {
+    /// The population template as the file states it.
+    #[must_use]
+    pub fn stated_template(&self) -> Value {
+        template(&self.template_shape)
+    }
+}
 
 impl Plan {
     /// Everything the plan holds: each parameter with its value, its basis, and whether its source is on.
@@ -24,6 +35,7 @@ impl Plan {
             "target_deg": self.target_deg,
             "requirements": requirements(&self.requirements),
             "joint_requirements": self.joint(),
+            "comparisons": comparisons(&self.comparisons),
             "points": self.points(),
             "variants": self.variants.iter().map(variant).collect::<Vec<_>>(),
             "sensitivity": self.sensitivity.as_ref().map(sensitivity),
@@ -51,7 +63,7 @@ impl Plan {
     #[must_use]
     pub fn assessment_hash(&self) -> String {
         let bases: Vec<_> = self.variants.iter().map(|v| bases(&variant(v))).collect();
-        digest(&json!({
+        let mut content = json!({
             "title": self.title,
             "question": self.question,
             "context_of_use": self.context_of_use,
@@ -60,7 +72,11 @@ impl Plan {
             "requirements": requirements(&self.requirements),
             "joint_requirements": self.joint(),
             "bases": bases,
-        }))
+        });
+        if !self.comparisons.is_empty() {
+            content["comparisons"] = comparisons(&self.comparisons);
+        }
+        digest(&content)
     }
 
     /// Cases and repeats, or null; the number of devices follows from that of the trials.
@@ -81,6 +97,26 @@ impl Plan {
             })
         };
         self.joint_requirements.iter().map(one).collect()
+    }
+
+    /// Settings in which the variants at one point differ from each other, with the value that one of them has: paths of the
+    /// experiment file, and values as JSON.
+    #[must_use]
+    pub fn settings_that_differ(&self, of: &Variant) -> Vec<(String, String)> {
+        let flat = |v: &Variant| {
+            let mut leaves = BTreeMap::new();
+            let mut value = variant(v);
+            remove_bases(&mut value);
+            flatten(&value, "", &mut leaves);
+            leaves
+        };
+        let same_point = |other: &&Variant| other.point == of.point && !std::ptr::eq(*other, of);
+        let others: Vec<_> = self.variants.iter().filter(same_point).map(flat).collect();
+        let differs = |key: &str, value: &Value| others.iter().any(|other| other.get(key) != Some(value));
+        let own = flat(of)
+            .into_iter()
+            .filter(|(key, value)| !["arm", "point"].contains(&key.as_str()) && differs(key, value));
+        own.map(|(key, value)| (key, value.as_str().map_or_else(|| value.to_string(), str::to_owned))).collect()
     }
 
     /// SHA-256, in hexadecimal digits, of all that moves draws and readings of variants that a study derives.
@@ -128,20 +164,46 @@ fn requirements(requirements: &[Requirement]) -> Value {
     requirements.iter().map(one).collect()
 }
 
+fn comparisons(comparisons: &[Comparison]) -> Value {
+    let one = |comparison: &Comparison| {
+        json!({
+            "id": comparison.id,
+            "text": comparison.text,
+            "arm": comparison.arm,
+            "against": comparison.against,
+            "output": comparison.output.id(),
+            "unit": comparison.output.unit().suffix(),
+            "measure": comparison.measure.id(),
+            "claim": comparison.claim.word(),
+            "margin": comparison.margin,
+            "confidence": comparison.confidence,
+        })
+    };
+    comparisons.iter().map(one).collect()
+}
+
 fn variant(variant: &Variant) -> Value {
-    let Variant { arm, point, model, procedure, measurand_plane } = variant;
+    let Variant { arm, point, model, procedure, template_shape, measurand_plane } = variant;
     let mut anatomy = plain(&model.anatomy);
     anatomy["side"] = json!(model.side.word());
+    let mut measure = json!({
+        "plane": procedure.plane.word(),
+        "measurand_plane": measurand_plane.word(),
+        "femur": procedure.femur.word(),
+        "angles": procedure.angles.word(),
+        "least_tracked_proportion": procedure.least_tracked_proportion,
+    });
+    // What is not used moves no reading: runs made without these keys stay the runs they are.
+    if procedure.pivot != PivotEstimator::OneStep {
+        measure["pivot"] = json!(procedure.pivot.word());
+    }
+    if procedure.plane == Plane::Template {
+        measure["template"] = template(template_shape);
+    }
     json!({
         "arm": arm,
         "point": point,
-        "measure": {
-            "plane": procedure.plane.word(),
-            "measurand_plane": measurand_plane.word(),
-            "femur": procedure.femur.word(),
-            "angles": procedure.angles.word(),
-            "least_tracked_proportion": procedure.least_tracked_proportion,
-        },
+        "measure": measure,
         "anatomy": anatomy,
         "implant": plain(&model.implant),
         "protocol": plain(&model.protocol),
@@ -149,6 +211,20 @@ fn variant(variant: &Variant) -> Value {
         "tools": plain(&model.tools),
         "reductions": plain(&model.reductions),
         "noise": noise(variant),
+    })
+}
+
+fn template(shape: &TemplateShape) -> Value {
+    json!({
+        "asis_width_mm": shape.asis_width_mm,
+        "asis_width_sd_mm": shape.asis_width_sd_mm,
+        "pubis_drop_mm": shape.pubis_drop_mm,
+        "pubis_drop_sd_mm": shape.pubis_drop_sd_mm,
+        "hip_ratio": shape.hip_ratio,
+        "hip_sd_mm": shape.hip_sd_mm,
+        "asis_sd_mm": shape.asis_sd_mm,
+        "pubis_sd_mm": shape.pubis_sd_mm,
+        "centre_sd_mm": shape.centre_sd_mm,
     })
 }
 
@@ -178,6 +254,21 @@ fn bases(variant: &Value) -> Value {
         "implant": variant["implant"]["basis"],
         "noise": noise,
     })
+}
+
+/// Every value below a value that is no table, by its path.
+fn flatten(value: &Value, path: &str, leaves: &mut BTreeMap<String, Value>) {
+    match value {
+        Value::Object(map) => {
+            for (key, value) in map {
+                let path = if path.is_empty() { key.clone() } else { format!("{path}.{key}") };
+                flatten(value, &path, leaves);
+            }
+        }
+        other => {
+            leaves.insert(path.to_owned(), other.clone());
+        }
+    }
 }
 
 fn remove_bases(value: &mut Value) {

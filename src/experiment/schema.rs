@@ -5,7 +5,7 @@ use toml::de::{DeTable, DeValue};
 
 /// Keys without a default, by the table they stand in.
 const WITHOUT_DEFAULT: &[(&str, &[&str])] = &[
-    ("", &["title", "question", "context_of_use", "seed", "reduction", "arm", "sweep", "requirement"]),
+    ("", &["title", "question", "context_of_use", "seed", "reduction", "arm", "sweep", "requirement", "comparison"]),
     ("measure", &["measurand_plane"]),
     (
         "camera.second",
@@ -18,13 +18,17 @@ const WITHOUT_DEFAULT: &[(&str, &[&str])] = &[
 ];
 
 /// Arrays of tables, with the keys of one table.
-const RECORDS: [(&str, &[&str]); 5] = [
+const RECORDS: [(&str, &[&str]); 6] = [
     (
         "reduction",
         &["name", "added_leg_length_mm", "added_offset_mm", "flexion_deg", "adduction_deg", "internal_rotation_deg"],
     ),
     ("noise.correlation", &["between", "coefficient"]),
     ("arm", &["name", "set"]),
+    (
+        "comparison",
+        &["id", "text", "arm", "against", "output", "measure", "claim", "margin_deg", "margin_mm", "confidence"],
+    ),
     ("sweep", &["vary", "over", "between", "points", "sample"]),
     (
         "requirement",
@@ -74,13 +78,14 @@ pub(super) fn has_own_keys(path: &str) -> bool {
 }
 
 /// What no arm and no sweep may set: it belongs to the experiment as a whole.
-pub(super) const WHOLE_EXPERIMENT: [&str; 13] = [
+pub(super) const WHOLE_EXPERIMENT: [&str; 14] = [
     "seed",
     "trials",
     "looks",
     "design",
     "report",
     "requirement",
+    "comparison",
     "arm",
     "sweep",
     "sensitivity",

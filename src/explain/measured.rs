@@ -1,7 +1,7 @@
 //! What is measured and how: outputs, planes, definitions, features, distributions and failures.
 
 use super::{Entry, Kind};
-use crate::measurement::{AngleDefinition, FemurFeature, OUTPUTS, Output, Plane, Reason, Unit};
+use crate::measurement::{AngleDefinition, FemurFeature, OUTPUTS, Output, PivotEstimator, Plane, Reason, Unit};
 
 const MURRAY: &str = "Murray DW. J Bone Joint Surg Br 1993;75-B:228-232";
 const ISB: &str = "axes in the order of ISB, Wu G et al. J Biomech 2002;35:543-548";
@@ -50,23 +50,26 @@ pub fn outputs() -> Vec<Entry> {
 /// The planes.
 pub fn planes() -> Vec<Entry> {
     let entry = |plane: Plane| {
-        let (meaning, built) = match plane {
-            Plane::Bony => (
-                "the anterior pelvic plane through both anterior superior iliac spines (ASIS) and the midpoint of \
-                 the pubis",
-                "Z from the left to the right spine; X = unit((midpoint of the spines - pubis) x Z); Y = Z x X",
-            ),
-            Plane::Level => (
-                "the supine coronal plane: up from a level reading, and both anterior superior iliac spines",
-                "X = up; Z from the left to the right spine, made level; Y = Z x X",
-            ),
-        };
-        Entry::new(Kind::Plane, plane.word(), meaning)
-            .fact("axes", built)
+        let strategy = plane.strategy();
+        let keys =
+            if Plane::MEANT.contains(&plane) { "measure.plane, measure.measurand_plane" } else { "measure.plane" };
+        Entry::new(Kind::Plane, strategy.word, strategy.meaning)
+            .fact("axes", strategy.built)
             .fact("order", ISB)
-            .fact("in the file", "measure.plane, measure.measurand_plane")
+            .fact("in the file", keys)
     };
-    [Plane::Bony, Plane::Level].into_iter().map(entry).collect()
+    Plane::ALL.into_iter().map(entry).collect()
+}
+
+/// The estimators of pivots.
+pub fn pivots() -> Vec<Entry> {
+    let entry = |estimator: PivotEstimator| {
+        let strategy = estimator.strategy();
+        Entry::new(Kind::Pivot, strategy.word, strategy.meaning)
+            .fact("source", strategy.source)
+            .fact("in the file", "measure.pivot")
+    };
+    PivotEstimator::ALL.into_iter().map(entry).collect()
 }
 
 /// The definitions of the cup angles.

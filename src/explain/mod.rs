@@ -32,6 +32,8 @@ pub enum Kind {
     Angles,
     /// What is traced or touched on the femur.
     Feature,
+    /// How a pivot is estimated.
+    Pivot,
     /// A noise source.
     Source,
     /// A quantity of the patient.
@@ -52,11 +54,12 @@ pub enum Kind {
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 13] = [
         Self::Output,
         Self::Plane,
         Self::Angles,
         Self::Feature,
+        Self::Pivot,
         Self::Source,
         Self::Anatomy,
         Self::Implant,
@@ -75,6 +78,7 @@ impl Kind {
             Self::Plane => "measured plane",
             Self::Angles => "definition of the cup angles",
             Self::Feature => "femoral feature",
+            Self::Pivot => "pivot estimator",
             Self::Source => "noise source",
             Self::Anatomy => "quantity of the patient",
             Self::Implant => "quantity of the change made",
@@ -94,6 +98,7 @@ impl Kind {
             Self::Plane => "Planes",
             Self::Angles => "Definitions of the cup angles",
             Self::Feature => "Femoral features",
+            Self::Pivot => "Pivot estimators",
             Self::Source => "Noise sources",
             Self::Anatomy => "The patient",
             Self::Implant => "The change made",
@@ -124,6 +129,7 @@ pub fn catalogue() -> Vec<Entry> {
     entries.extend(measured::planes());
     entries.extend(measured::angles());
     entries.extend(measured::features());
+    entries.extend(measured::pivots());
     entries.extend(simulated::sources());
     entries.extend(simulated::anatomy());
     entries.extend(simulated::implant());

@@ -26,6 +26,22 @@ const TERMS: &[(&str, &str, &str)] = &[
     ("precision", "how near readings of the same thing are to each other; its measure is the sd", ACCURACY),
     ("sd", "standard deviation of the errors about their mean", GUM),
     ("rms", "root mean square of the errors: bias and spread in one number", OWN),
+    (
+        "paired difference",
+        "a difference of two arms in the same trials: what both have in common leaves it, and with it most of its uncertainty",
+        OWN,
+    ),
+    (
+        "margin",
+        "the largest difference of two arms that does not matter, stated before the run; equivalence is shown where an interval \
+         of the difference lies inside it",
+        "Schuirmann DJ. J Pharmacokinet Biopharm 1987;15:657-680",
+    ),
+    (
+        "limits of agreement",
+        "between what two readings of the same thing differ in 95 of 100 cases, if the differences are normal",
+        "Bland JM, Altman DG. Lancet 1986;327:307-310",
+    ),
     ("noise source", "an input quantity with a distribution that moves what is observed", "JCGM 101:2008 (input)"),
     ("basis", "where the numbers of a source come from: measured, published or assumed", OWN),
     ("Monte Carlo", "distributions carried through the measurement by drawing every input many times", MONTE_CARLO),

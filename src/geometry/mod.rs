@@ -4,6 +4,7 @@
 
 mod axes;
 mod circle;
+mod correlated;
 mod ellipse;
 mod fit;
 mod lanes;
@@ -17,11 +18,12 @@ mod units;
 
 pub use axes::{Direction, Displacement, Point, Pose, Rotation};
 pub use circle::{Circle, fit_circle};
+pub use correlated::{CORRELATED_POINTS, CorrelatedLayout, JointCovariance};
 pub use ellipse::{EllipseFit, SemiAxes, TracedPoints, fit_ellipse};
 pub use fit::FitError;
 pub use lanes::{LANES, Lanes, PointLanes};
 pub use pinhole::{ImageFit, Intrinsics, Pinhole, PinholeError, Pixel, Rig, SecondFit};
-pub use pivot::{Pivot, fit_pivot, pivot_residual_rms};
+pub use pivot::{Pivot, fit_pivot, fit_pivot_robust, fit_pivot_spheres, pivot_residual_rms};
 pub use principal::{PrincipalAxes, centroid, mean_direction};
 pub use rigid::{Layout, LayoutError, RigidFit};
 pub use sphere::{Sphere, fit_sphere};

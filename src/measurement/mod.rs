@@ -9,6 +9,7 @@ mod feature;
 mod frames;
 mod observation;
 mod options;
+mod pivot;
 mod plane;
 mod procedure;
 mod readings;
@@ -20,8 +21,11 @@ pub use failure::{Failure, Reason};
 pub use feature::{DIVOT_COUNT, FeaturePose, Trace, restored_turn};
 pub use frames::{Camera, Feature, Pelvis, Tracker};
 pub use observation::{Capture, Observations, Sightings, Step};
-pub use options::{AngleDefinition, Cameras, FemurFeature, Instruments, Plane, Side, Trackers};
-pub use plane::{PelvicAxes, bony_axes, level_axes};
+pub use options::{AngleDefinition, Cameras, FemurFeature, Instruments, Side, Trackers};
+pub use pivot::{PivotEstimator, PivotMemory, PivotStrategy, Pivoted};
+pub use plane::{
+    PelvicAxes, Plane, PlaneStrategy, Template, TemplateError, TemplateShape, Touched, bony_axes, level_axes,
+};
 pub use procedure::{Estimates, Procedure, ReductionEstimates, Residuals, Workspace};
 pub use readings::{CentreShift, LegChange, OUTPUTS, Output, Readings, Unit};
 pub use stillness::{StillnessGate, largest_distance_mm};

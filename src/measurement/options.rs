@@ -32,29 +32,6 @@ impl Side {
     }
 }
 
-/// The pelvic plane that is measured.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Plane {
-    /// Anterior pelvic plane through both anterior superior iliac spines and the pubis.
-    Bony,
-    /// Supine coronal plane from a level reading and both anterior superior iliac spines.
-    Level,
-}
-
-impl Plane {
-    /// Every plane.
-    pub const ALL: [Self; 2] = [Self::Bony, Self::Level];
-
-    /// The word for it in files.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Bony => "bony",
-            Self::Level => "level",
-        }
-    }
-}
-
 /// The feature on the femur whose move gives leg length and offset.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum FemurFeature {

@@ -5,13 +5,14 @@ use super::failure::{AtStep, Failure, Reason};
 use super::feature::{DIVOT_COUNT, FeaturePose, Trace, TraceMemory, restored_turn, three_divots, traced};
 use super::frames::{Camera, Pelvis, Tracker};
 use super::observation::{Capture, Observations, Step};
-use super::options::{AngleDefinition, FemurFeature, Instruments, Plane, Side};
-use super::plane::{PelvicAxes, bony_axes, level_axes};
+use super::options::{AngleDefinition, FemurFeature, Instruments, Side};
+use super::pivot::{PivotEstimator, PivotMemory};
+use super::plane::{PelvicAxes, Plane, Template, Touched};
 use super::readings::{CentreShift, LegChange, Readings};
 use super::stillness::largest_distance_mm;
 use super::tracking::{FrameCounts, Tracks};
 use crate::geometry::{
-    Direction, Displacement, Layout, Millimetres, Pivot, Point, Pose, fit_pivot, mean_direction, pivot_residual_rms,
+    Direction, Displacement, Layout, Millimetres, Pivot, Point, Pose, mean_direction, pivot_residual_rms,
 };
 
 /// A measurement procedure: what is measured, from what, with which tools.
@@ -21,6 +22,10 @@ pub struct Procedure {
     pub side: Side,
     /// Pelvic plane measured.
     pub plane: Plane,
+    /// Population template, for the plane that needs one.
+    pub template: Template,
+    /// How pivots are estimated: the probe's tip and both hip centres.
+    pub pivot: PivotEstimator,
     /// Femoral feature used.
     pub femur: FemurFeature,
     /// Definition of the cup angles.
@@ -93,6 +98,7 @@ pub struct Workspace {
     pub(super) gate: Tracks,
     tips: Vec<Point<Camera>>,
     trace: TraceMemory,
+    pub(super) pivot: PivotMemory,
     reductions: Vec<ReductionEstimates>,
 }
 
@@ -116,18 +122,22 @@ impl Procedure {
         let tip_pivot = case.pivot(Step::TipPivot);
         let tip = case.tip(tip_pivot);
 
-        // 2. The plane is built from what was touched and, for the level plane, from the level.
+        // 2. The landmarks are touched and the level is read.
         let asis_left = case.touched(Step::AsisLeft, tip);
         let asis_right = case.touched(Step::AsisRight, tip);
         let pubis = case.touched(Step::Pubis, tip);
         let up = case.up();
-        let axes = self.axes(asis_left, asis_right, pubis, up);
 
         // 3. The femoral feature before dislocation.
         let baseline = case.feature(Step::FemurBaseline, 0, tip);
 
         // 4. The native centre. 5. The camera is taken off and put back.
         let native = case.pivot(Step::CentreNative);
+
+        // The plane is built from these.
+        let touched =
+            Touched { left: asis_left, right: asis_right, pubis, up, native: native.map(|pivot| pivot.in_space) };
+        let axes = (self.plane.strategy().axes)(&touched, &self.template);
 
         // 6. The cup, and 7. the new centre.
         let cup_axis = case.cup_axis();
@@ -179,19 +189,6 @@ impl Procedure {
             _ => workspace.tracks.poses(index).map(<[_]>::to_vec),
         };
         observed.captures.iter().enumerate().map(of).collect()
-    }
-
-    fn axes(
-        &self,
-        left: Result<Point<Camera>, Failure>,
-        right: Result<Point<Camera>, Failure>,
-        pubis: Result<Point<Camera>, Failure>,
-        up: Result<Direction<Camera>, Failure>,
-    ) -> Result<PelvicAxes, Failure> {
-        match self.plane {
-            Plane::Bony => bony_axes(left?, right?, pubis?).at(Step::Pubis),
-            Plane::Level => level_axes(up?, left?, right?).at(Step::Level),
-        }
     }
 
     fn centre_shift(&self, shift: Displacement<Pelvis>) -> CentreShift {
@@ -261,10 +258,13 @@ impl<'a> Case<'a> {
         holds.filter_map(|hold| Some(largest_distance_mm(self.poses(hold).ok()?, tip))).fold(0.0, f64::max)
     }
 
-    fn pivot(&self, step: Step) -> Result<Pivot<Tracker, Camera>, Failure> {
+    fn pivot(&mut self, step: Step) -> Result<Pivot<Tracker, Camera>, Failure> {
         let capture = self.captures(step, 0).next();
         let capture = capture.ok_or(Failure { step, reason: Reason::NotRecorded })?;
-        fit_pivot(self.poses(capture)?).at(step)
+        let mut memory = std::mem::take(&mut self.workspace.pivot);
+        let found = self.poses(capture).and_then(|poses| self.procedure.pivot.fit(poses, &mut memory).at(step));
+        self.workspace.pivot = memory;
+        found
     }
 
     /// The tip from its pivot; from its drawing only where no pivot was recorded.

@@ -4,7 +4,7 @@ use super::failure::{Failure, Reason};
 use super::frames::{Camera, Tracker};
 use super::observation::{Capture, Observations, Step};
 use super::procedure::{Procedure, Workspace};
-use crate::geometry::{Displacement, Point, Pose, fit_pivot};
+use crate::geometry::{Displacement, Point, Pose};
 
 /// Largest distance of a frame's tip from the mean tip of its capture, mm.
 #[must_use]
@@ -47,8 +47,12 @@ impl<'a> StillnessGate<'a> {
     /// The probe tip as its pivoting gives it, before anything else is measured.
     fn calibrated_tip(&mut self, observed: &Observations) -> Result<Point<Tracker>, Reason> {
         let pivoted = observed.captures.iter().position(|capture| capture.step == Step::TipPivot);
-        let poses = self.poses(observed, pivoted.ok_or(Reason::NotRecorded)?)?;
-        Ok(fit_pivot(poses)?.in_tool)
+        let (estimator, mut memory) = (self.procedure.pivot, std::mem::take(&mut self.workspace.pivot));
+        let pivoted = pivoted.ok_or(Reason::NotRecorded);
+        let poses = pivoted.and_then(|pivoted| self.poses(observed, pivoted));
+        let found = poses.and_then(|poses| Ok(estimator.fit(poses, &mut memory)?.in_tool));
+        self.workspace.pivot = memory;
+        found
     }
 
     fn poses(&mut self, observed: &Observations, capture: usize) -> Result<&[Pose<Tracker, Camera>], Reason> {

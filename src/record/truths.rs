@@ -165,7 +165,7 @@ fn row(sheet: &Sheet, columns: &Columns) -> Result<TruthRow, TruthReason> {
         return Err(TruthReason::Length { found, expected });
     }
     let word = sheet.words(Some(columns.plane));
-    let plane = Plane::ALL.into_iter().find(|plane| plane.word() == word);
+    let plane = Plane::MEANT.into_iter().find(|plane| plane.word() == word);
     let plane = plane.ok_or_else(|| TruthReason::Plane(word.into_owned()))?;
     let word = sheet.words(columns.angles);
     let angles = AngleDefinition::ALL.into_iter().find(|angles| angles.word() == word);

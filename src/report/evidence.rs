@@ -153,6 +153,8 @@ impl Evidence {
         ];
         sections.extend(section::components::section(plan, assessment, &mut files));
         sections.push(section::cup::section(plan, assessment, &mut files));
+        sections.extend(section::comparison::sections(plan, assessment, parts, &mut files)?);
+        sections.extend(section::definitional::section(plan, &assessment.definitional, &mut files));
         sections.extend(section::response::section(plan, assessment, &mut files));
         sections.extend(section::sensitivity::section(plan, sensitivity, &mut files));
         sections.extend([

@@ -124,7 +124,7 @@ impl Simulator {
 
         // 2. The landmarks are touched and the level is read.
         theatre.begin_step(2);
-        if self.plane == Plane::Level {
+        if self.plane.needs(Step::Level) {
             theatre.read_level();
         }
         theatre.touch_landmarks();

@@ -14,7 +14,7 @@ use super::streams::{CaseKey, Scores, StreamKey, source_key};
 use super::tool::{Tool, ToolKind, held};
 use super::truth::Triad;
 use crate::geometry::{Direction, Displacement, Point, Pose, Rotation};
-use crate::measurement::{Camera, Capture, Feature, FemurFeature, Observations, Plane, Side, Step, Tracker};
+use crate::measurement::{Camera, Capture, Feature, FemurFeature, Observations, Side, Step, Tracker};
 
 /// The case in progress: where the camera and the probe's tip are now, and what has been observed.
 pub struct Theatre<'a> {
@@ -126,7 +126,7 @@ impl<'a> Theatre<'a> {
             (Step::AsisRight, scene.asis_right, right_item, &noise.palpation.asis, asis_mm),
             (Step::Pubis, scene.pubis, 0, &noise.palpation.pubis, pubis_mm),
         ] {
-            if step == Step::Pubis && self.simulator.plane == Plane::Level {
+            if step == Step::Pubis && !self.simulator.plane.needs(step) {
                 continue;
             }
             for repeat in 0..self.simulator.model.protocol.landmark_captures {

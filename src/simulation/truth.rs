@@ -59,7 +59,7 @@ impl Truth {
     #[must_use]
     pub fn reading(&self, reduction: usize, plane: Plane, definition: AngleDefinition) -> TrueReading {
         let axes = match plane {
-            Plane::Bony => Triad::BONY,
+            Plane::Bony | Plane::Template => Triad::BONY,
             Plane::Level => Triad::level(self.scene.up),
         };
         let side = self.scene.side;

@@ -1,5 +1,7 @@
 //! The errors of every output of every variant summed up, and every requirement judged.
 
+use super::comparison::{self, Arms};
+use super::definitional::Definitional;
 use super::looks::{Look, Looks};
 use super::together::{self, Together};
 use crate::analysis::adaptive::{Trace, trace};
@@ -35,6 +37,10 @@ pub struct Assessment<'p> {
     pub retries: Vec<Option<Retries>>,
     /// What several outputs of one trial say together, of each variant.
     pub together: Vec<Together>,
+    /// The arms held against each other; empty for one arm, and of recorded cases.
+    pub arms: Arms<'p>,
+    /// Errors split into what the planes differ by and the rest, once [`super::definitional()`] has been asked.
+    pub definitional: Vec<Definitional<'p>>,
     /// Devices that were measured, of each variant; `None` without a nested design.
     pub devices: Option<Vec<u64>>,
     /// How these trials stand to verdicts seen before.
@@ -200,7 +206,18 @@ pub fn assess_after<'p>(plan: &'p Plan, parts_folder: &Path, looks: &Looks) -> R
     }
     in_order(plan, &mut requirements);
     let devices = plan.design.map(|_| devices);
-    Ok(Assessment { outputs, requirements, failures, together: all_together, devices, look, retries })
+    let arms = comparison::compare(plan, &parts, &look)?;
+    Ok(Assessment {
+        outputs,
+        requirements,
+        failures,
+        together: all_together,
+        arms,
+        definitional: Vec::new(),
+        devices,
+        look,
+        retries,
+    })
 }
 
 /// Assesses independent cases whose errors are at hand: of each output of each variant a value for each case, `None` where
@@ -244,8 +261,18 @@ pub fn assess_in_memory(
     }
     in_order(plan, &mut requirements);
     let retries = vec![None; plan.variants.len()];
-    let look = Looks::default().now(plan);
-    Assessment { outputs, requirements, failures, together: all_together, devices: None, look, retries }
+    let (look, arms) = (Looks::default().now(plan), Arms::default());
+    Assessment {
+        outputs,
+        requirements,
+        failures,
+        together: all_together,
+        arms,
+        definitional: Vec::new(),
+        devices: None,
+        look,
+        retries,
+    }
 }
 
 /// By requirement first, in the order of the file.

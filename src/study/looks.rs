@@ -27,11 +27,12 @@ impl Looks {
         Self(manifest["looks"].as_array().into_iter().flatten().filter_map(look).collect())
     }
 
-    /// For the record of a run, with the look that is taken now; without requirements there is no verdict to see.
+    /// For the record of a run, with the look that is taken now; without requirements or claims there
+    /// is no verdict to see.
     #[must_use]
     pub fn with(&self, plan: &Plan) -> Value {
         let mut looks = self.0.clone();
-        let judged = !plan.requirements.is_empty();
+        let judged = !plan.requirements.is_empty() || !plan.comparisons.is_empty();
         if judged && !looks.iter().any(|look| look.0 == plan.trials) {
             looks.push((plan.trials, plan.looks));
         }

@@ -2,9 +2,12 @@
 
 mod assess;
 pub mod budget;
+mod comparison;
+mod definitional;
 mod derive;
 mod looks;
 mod phantom;
+mod residuals;
 pub mod sensitivity;
 mod together;
 mod validation;
@@ -13,7 +16,10 @@ pub use assess::{
     Asked, Assessment, Exceedance, OutputAssessment, RequirementAssessment, TOLERANCE, assess, assess_after,
     assess_in_memory,
 };
+pub use comparison::{Agreement, Arms, JudgedClaim, Pair, PairedMeasure, Ranked};
+pub use definitional::{CASES, Definitional, ErrorParts, definitional};
 pub use looks::{Look, Looks};
 pub use phantom::{DISTURBANCES, PhantomPlan, PhantomStudy, PointSummary, phantom};
+pub use residuals::{RESIDUALS, ResidualCorrelation};
 pub use together::{Cup, HELD, Together, WORST, Worst};
 pub use validation::{Range, ValidatedVariant, Validation, ValidationError, validate};

@@ -104,7 +104,7 @@ impl TrialRunner {
             values: truth.reading(index, plane, self.procedure.angles).map(Some),
             row: 0,
         };
-        reductions.flat_map(|reduction| Plane::ALL.map(|plane| row(reduction, plane))).collect()
+        reductions.flat_map(|reduction| Plane::MEANT.map(|plane| row(reduction, plane))).collect()
     }
 }
 
@@ -118,13 +118,20 @@ fn experiment(variant: &Variant, recordings: &str, truth: &str) -> Result<String
         "# Simulated cases, recorded as a bench would record them: navassay replay replay.toml\n\n\
          title = \"Recorded trials\"\n\n[replay]\nrecordings = \"{recordings}\"\ntruth = \"{truth}\"\n\n\
          [anatomy]\nside = \"{}\"\n\n[measure]\nplane = \"{}\"\nmeasurand_plane = \"{}\"\nfemur = \"{}\"\n\
-         angles = \"{}\"\n\n",
+         angles = \"{}\"\npivot = \"{}\"\n\n",
         procedure.side.word(),
         procedure.plane.word(),
         variant.measurand_plane.word(),
         procedure.femur.word(),
         procedure.angles.word(),
+        procedure.pivot.word(),
     );
+    if procedure.plane == Plane::Template {
+        let template =
+            toml::Table::from_iter([("template".to_owned(), toml::Value::try_from(variant.stated_template())?)]);
+        let measure = toml::Table::from_iter([("measure".to_owned(), toml::Value::Table(template))]);
+        text.push_str(&toml::to_string(&measure)?);
+    }
     let mut section = toml::Table::new();
     section.insert("tools".to_owned(), toml::Value::Table(tools));
     text.push_str(&toml::to_string(&section)?);

@@ -76,9 +76,12 @@ impl Teller<'_> {
             self.place("left spine (ASIS)", estimates.asis_left, scene.asis_left),
             self.place("right spine (ASIS)", estimates.asis_right, scene.asis_right),
         ];
-        match self.runner.procedure.plane {
-            Plane::Bony => rows.push(self.place("midpoint of the pubis", estimates.pubis, scene.pubis)),
-            Plane::Level => rows.push(self.direction("up", estimates.up, scene.up)),
+        let plane = self.runner.procedure.plane;
+        if plane.needs(Step::Pubis) {
+            rows.push(self.place("midpoint of the pubis", estimates.pubis, scene.pubis));
+        }
+        if plane.needs(Step::Level) {
+            rows.push(self.direction("up", estimates.up, scene.up));
         }
         let turned = |(measured, true_axes): (PelvicAxes, PelvicAxes)| {
             let turn: Rotation<Pelvis, Pelvis> = true_axes * measured.inverse();
@@ -225,8 +228,8 @@ impl Teller<'_> {
     fn true_axes(&self) -> Option<PelvicAxes> {
         let scene = &self.truth.scene;
         let (left, right) = (scene.camera * scene.asis_left, scene.camera * scene.asis_right);
-        match self.runner.procedure.plane {
-            Plane::Bony => bony_axes(left, right, scene.camera * scene.pubis),
+        match self.runner.procedure.plane.meant() {
+            Plane::Bony | Plane::Template => bony_axes(left, right, scene.camera * scene.pubis),
             Plane::Level => level_axes(scene.camera.rotation * scene.up, left, right),
         }
     }

@@ -8,9 +8,11 @@
 //!
 //! The same data give the same bytes. A picture has no ids, so that many fit in one page.
 
+mod agreement;
 mod canvas;
 mod curve;
 mod finish;
+mod grid;
 mod histogram;
 mod ink;
 mod intervals;
@@ -30,7 +32,9 @@ mod two_intervals;
 mod waterfall;
 mod words;
 
+pub use agreement::{AgreementLine, AgreementPlot, agreement_plot};
 pub use curve::{ErrorCurve, error_curve};
+pub use grid::{Grid, GridCell, grid};
 pub use histogram::{Histogram, histogram, histogram_bins};
 pub use ink::{stylesheet, with_plain_colours};
 pub use intervals::{IntervalRow, Intervals, intervals};

@@ -155,8 +155,8 @@ impl Writer {
 
     fn verdict(&mut self, finding: &Finding) {
         let colour = match finding.verdict {
-            "pass" => "0F6B47",
-            "fail" => "A12A17",
+            "pass" | "equivalent" | "not worse" => "0F6B47",
+            "fail" | "different" | "worse" => "A12A17",
             _ => "6B5200",
         };
         let risk = finding.risk.as_ref().map_or(String::new(), |risk| format!(" (risk {risk})"));

@@ -1,7 +1,7 @@
 //! Every input that the numbers rest on, with its basis.
 
 use crate::experiment::{Plan, Variant};
-use crate::measurement::{AngleDefinition, FemurFeature, Plane};
+use crate::measurement::{AngleDefinition, FemurFeature, Plane, Step};
 use crate::report::evidence::{Entry, Files, Section, label};
 use crate::report::words::{key_in_words, short, unit_of_key, with_unit};
 use crate::simulation::model::Mount;
@@ -42,7 +42,7 @@ pub fn bases(variant: &Variant) -> Vec<InputBasis> {
 
 /// Whether a source has anything to disturb in a variant: without a level reading those of the level have not.
 fn is_reached(variant: &Variant, source: &str) -> bool {
-    variant.procedure.plane == Plane::Level || !source.starts_with("level.")
+    variant.procedure.plane.needs(Step::Level) || !source.starts_with("level.")
 }
 
 pub fn section(plan: &Plan, files: &mut Files) -> Section {
@@ -105,24 +105,16 @@ pub fn definitions(variant: &Variant) -> Vec<String> {
              the angle between the transverse axis and the cup axis projected on the transverse plane"
         }
     };
-    let measured = match procedure.plane {
-        Plane::Bony => {
-            "The measured plane is bony, the anterior pelvic plane through both anterior superior iliac spines (ASIS) and \
-             the midpoint of the pubis, all three touched."
-        }
-        Plane::Level => {
-            "The measured plane is level, the coronal plane of the patient lying on the table, from a level reading and \
-             both anterior superior iliac spines (ASIS), touched."
-        }
-    };
+    let strategy = procedure.plane.strategy();
+    let measured = format!("The measured plane is {}, {}.", strategy.word, strategy.meaning);
     let truth = match variant.measurand_plane {
-        Plane::Bony => "Truth is stated in the bony plane of the true landmarks.",
+        Plane::Bony | Plane::Template => "Truth is stated in the bony plane of the true landmarks.",
         Plane::Level => {
             "Truth is stated in the level plane: the table's normal when the level is read, with the line between the \
              true spines brought level."
         }
     };
-    let differ = if procedure.plane == variant.measurand_plane {
+    let differ = if procedure.plane.meant() == variant.measurand_plane {
         ""
     } else {
         " The planes differ, so the error contains how the pelvis lies on the table."
@@ -136,7 +128,7 @@ pub fn definitions(variant: &Variant) -> Vec<String> {
     vec![
         format!("The operated hip is the {} one.", procedure.side.word()),
         format!("{angles} (Murray DW. J Bone Joint Surg Br 1993;75-B:228-232)."),
-        measured.to_owned(),
+        measured,
         format!("{truth}{differ}"),
         format!(
             "Change of leg length (longer is positive) and offset (more lateral is positive) come from a feature on the femur: {femur}."

@@ -3,8 +3,10 @@
 pub mod answer;
 pub mod bench;
 pub mod budget;
+pub mod comparison;
 pub mod components;
 pub mod cup;
+pub mod definitional;
 pub mod failures;
 pub mod figures;
 pub mod fit;

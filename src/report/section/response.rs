@@ -47,9 +47,9 @@ fn shown(plan: &Plan) -> Vec<Output> {
 }
 
 /// A swept path with its value at each point.
-struct Swept {
-    path: String,
-    values: Vec<f64>,
+pub(super) struct Swept {
+    pub path: String,
+    pub values: Vec<f64>,
 }
 
 impl Swept {
@@ -61,7 +61,8 @@ impl Swept {
     }
 }
 
-fn numeric_paths(plan: &Plan) -> Vec<Swept> {
+/// Swept settings that are numbers and take more than one value.
+pub(super) fn numeric_paths(plan: &Plan) -> Vec<Swept> {
     let Some(first) = plan.points.first() else { return Vec::new() };
     let swept = |which: usize| {
         let value = |point: &crate::experiment::SweepPoint| point.values.get(which)?.1.trim().parse::<f64>().ok();
@@ -101,7 +102,7 @@ fn band(x: f64, summary: &Summary) -> Option<BandPoint> {
 }
 
 /// The unit of the last key of a path that has one.
-fn unit(path: &str) -> &'static str {
+pub(super) fn unit(path: &str) -> &'static str {
     path.split('.').rev().map(unit_of_key).find(|unit| !unit.is_empty()).map_or("", |unit| match unit {
         "°" => "deg",
         other => other,

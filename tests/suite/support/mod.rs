@@ -3,8 +3,8 @@
 use navassay::experiment::Plan;
 use navassay::record::{Parts, sums};
 use navassay::report::{Evidence, write_report};
-use navassay::study::assess;
 use navassay::study::sensitivity::sensitivity;
+use navassay::study::{assess, definitional};
 use navassay::trial::{self, Progress, RunFolder};
 use std::path::Path;
 use tempfile::TempDir;
@@ -40,7 +40,8 @@ pub fn reported(text: &str) -> Reported {
 pub fn report_into(path: &Path, plan: &Plan) -> Evidence {
     let folder = RunFolder::open(path, plan, false).expect("an empty folder");
     trial::run(plan, &folder, 1, &Silent).expect("room for a small run");
-    let assessment = assess(plan, &folder.parts()).expect("parts that were just written");
+    let mut assessment = assess(plan, &folder.parts()).expect("parts that were just written");
+    assessment.definitional = definitional(plan, &folder, 1, &Silent).expect("room for a small study");
     let parts = Parts::list(&folder.parts()).expect("parts that were just written");
     let found = sensitivity(plan, &folder, 1, &Silent).expect("room for a small study");
     let evidence = Evidence::of(plan, &assessment, &found, &parts).expect("parts that were just written");

@@ -1,0 +1,254 @@
+//! Which arm is better where: the arms at each point of the sweeps, and where the answer turns.
+
+use super::{MOST_POINTS, heading, shown};
+use crate::analysis::paired::Measure;
+use crate::experiment::Plan;
+use crate::measurement::Output;
+use crate::record::tables::Cell;
+use crate::report::chart::{Alternative, Grid, GridCell, grid};
+use crate::report::evidence::{Chart, Entry, Files, Table};
+use crate::report::words::{count, number};
+use crate::study::{Assessment, PairedMeasure};
+
+const FILE: &str = "better";
+/// An arm is surely better where Holm's p against every other arm is below this.
+const SURE: f64 = 0.05;
+/// Columns and rows of a chart, at most.
+const MOST: usize = 10;
+
+/// The better arm at one point.
+struct Better<'a> {
+    point: usize,
+    output: Output,
+    /// Index among the arms of the file.
+    best: usize,
+    second: usize,
+    /// Root mean square of both.
+    rms: [f64; 2],
+    /// The largest of Holm's probabilities against the other arms.
+    p: f64,
+    arms: &'a [&'a str],
+}
+
+impl Better<'_> {
+    fn is_sure(&self) -> bool {
+        self.p < SURE
+    }
+}
+
+/// Nothing without a sweep.
+pub fn entries(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<Entry> {
+    if plan.points.len() < 2 {
+        return Vec::new();
+    }
+    let arms: Vec<&str> = plan.variants.iter().step_by(plan.points.len()).map(|arm| arm.arm.as_str()).collect();
+    let all: Vec<Better> = crate::measurement::OUTPUTS
+        .into_iter()
+        .flat_map(|output| (0..plan.points.len()).map(move |point| (output, point)))
+        .filter_map(|(output, point)| better(plan, assessment, &arms, output, point))
+        .collect();
+    let swept: Vec<String> = plan.points[0].values.iter().map(|(path, _)| path.clone()).collect();
+    let header: Vec<&str> = ["point"]
+        .into_iter()
+        .chain(swept.iter().map(String::as_str))
+        .chain(["output", "unit", "best", "rms", "second", "second_rms", "p_holm", "sure"])
+        .collect();
+    let row = |found: &Better| {
+        let mut cells = vec![Cell::from(found.point as u64)];
+        cells.extend(plan.points[found.point].values.iter().map(|(_, value)| Cell::from(value.as_str())));
+        cells.extend([Cell::from(found.output.id()), found.output.unit().suffix().into()]);
+        cells.extend([Cell::from(found.arms[found.best]), found.rms[0].into()]);
+        cells.extend([Cell::from(found.arms[found.second]), found.rms[1].into(), found.p.into()]);
+        cells.push(if found.is_sure() { "yes" } else { "no" }.into());
+        cells
+    };
+    files.add(FILE, &header, all.iter().map(row).collect());
+    let mut entries = vec![
+        Entry::heading("better", "Which arm is better where"),
+        Entry::paragraph(format!(
+            "At each point of the sweeps the arm with the smallest root mean square error. It is surely better, and has a dot, \
+             where Holm's p against every other arm there is below {SURE}; elsewhere these trials do not settle it."
+        )),
+    ];
+    let mut charts = Vec::new();
+    for output in shown(plan) {
+        let own: Vec<&Better> = all.iter().filter(|found| found.output == output).collect();
+        entries.push(Entry::paragraph(turns(plan, &own, output)));
+        charts.extend(chart(plan, &own, output, &arms));
+    }
+    if charts.is_empty() {
+        entries.push(Entry::Table(list(plan, &all, &swept)));
+    } else {
+        entries.push(Entry::Charts { charts });
+    }
+    entries
+}
+
+fn better<'a>(
+    plan: &Plan,
+    assessment: &Assessment,
+    arms: &'a [&'a str],
+    output: Output,
+    point: usize,
+) -> Option<Better<'a>> {
+    let of = |arm: usize| {
+        let variant = &plan.variants[arm * plan.points.len() + point];
+        let mut rows = assessment.outputs.iter();
+        let own = rows.find(|row| std::ptr::eq(row.variant, variant) && row.output == output)?;
+        own.summary.rms.map(|rms| rms.value)
+    };
+    let mut order: Vec<(usize, f64)> = (0..arms.len()).filter_map(|arm| Some((arm, of(arm)?))).collect();
+    order.sort_by(|one, other| one.1.total_cmp(&other.1));
+    let &[(best, least), (second, next), ..] = &order[..] else { return None };
+    let is_here = |row: &&PairedMeasure| {
+        row.output == output
+            && row.measure == Measure::Rms
+            && row.arms[0].point as usize == point
+            && row.arms.iter().any(|arm| arm.arm == arms[best])
+    };
+    let rows = assessment.arms.pairs.iter().filter(is_here);
+    let p = rows.map(|row| row.p_holm.unwrap_or(1.0)).fold(0.0, f64::max);
+    Some(Better { point, output, best, second, rms: [least, next], p, arms })
+}
+
+/// Distinct values of a swept setting as written, in their order.
+fn distinct(plan: &Plan, which: usize) -> Vec<&str> {
+    let mut values: Vec<&str> = Vec::new();
+    for point in &plan.points {
+        if let Some((_, value)) = point.values.get(which).filter(|(_, value)| !values.contains(&value.as_str())) {
+            values.push(value);
+        }
+    }
+    values
+}
+
+/// Points that differ from a point in one swept setting only stand in a line; where the surely better arm changes along it,
+/// the answer turns.
+fn turns(plan: &Plan, own: &[&Better], output: Output) -> String {
+    let value = |point: usize, which: usize| plan.points[point].values[which].1.as_str();
+    let mut found = Vec::new();
+    for (which, (path, _)) in plan.points[0].values.iter().enumerate() {
+        let others = |point: usize| -> Vec<String> {
+            let values = plan.points[point].values.iter().enumerate().filter(|(other, _)| *other != which);
+            values.map(|(_, (path, value))| format!("{path} = {value}")).collect()
+        };
+        for (place, one) in own.iter().enumerate().filter(|(_, one)| one.is_sure()) {
+            let mut later = own[place + 1..].iter();
+            let Some(next) = later.find(|next| next.is_sure() && others(next.point) == others(one.point)) else {
+                continue;
+            };
+            if next.best != one.best {
+                let at = others(one.point).join(", ");
+                let at = if at.is_empty() { String::new() } else { format!(" (at {at})") };
+                found.push(format!(
+                    "between {path} = {} and {}{at} from {} to {}",
+                    value(one.point, which),
+                    value(next.point, which),
+                    one.arms[one.best],
+                    next.arms[next.best],
+                ));
+            }
+        }
+    }
+    let sure = own.iter().filter(|found| found.is_sure()).count();
+    let name = output.name();
+    let settled = format!("{} of {} points are settled", count(sure as u64), count(own.len() as u64));
+    match found.len() {
+        0 => format!("Of {name} the answer does not turn anywhere along a swept setting; {settled}."),
+        several => {
+            let listed = found.iter().take(MOST_POINTS as usize).cloned().collect::<Vec<_>>().join("; ");
+            let more = several.saturating_sub(MOST_POINTS as usize);
+            let more = if more > 0 { format!("; and {more} more") } else { String::new() };
+            format!("Of {name} the better arm turns {listed}{more}; {settled}.")
+        }
+    }
+}
+
+/// Columns are the first swept setting and rows the second, others at their first values; `None` where points are no grid.
+fn chart(plan: &Plan, own: &[&Better], output: Output, arms: &[&str]) -> Option<Chart> {
+    let sweeps = plan.points[0].values.len();
+    let sizes: usize = (0..sweeps).map(|which| distinct(plan, which).len()).product();
+    if sizes != plan.points.len() {
+        return None;
+    }
+    let columns: Vec<&str> = distinct(plan, 0).into_iter().take(MOST).collect();
+    let rows: Vec<&str> = if sweeps > 1 { distinct(plan, 1).into_iter().take(MOST).collect() } else { vec![""] };
+    let first: Vec<&str> = (0..sweeps).map(|which| distinct(plan, which)[0]).collect();
+    let letter = |arm: usize| char::from(b'A' + u8::try_from(arm % 26).unwrap_or(0)).to_string();
+    let cell = |row: &str, column: &str| {
+        let here = |found: &&&Better| {
+            let values = &plan.points[found.point].values;
+            (0..sweeps).all(|which| {
+                let wanted = match which {
+                    0 => column,
+                    1 => row,
+                    _ => first[which],
+                };
+                values[which].1 == wanted
+            })
+        };
+        own.iter().find(here).map(|found| GridCell {
+            hue: found.best,
+            depth: if found.is_sure() { 1.0 } else { 0.3 },
+            words: letter(found.best),
+            marked: found.is_sure(),
+        })
+    };
+    let cells: Vec<Vec<Option<GridCell>>> =
+        rows.iter().map(|row| columns.iter().map(|column| cell(row, column)).collect()).collect();
+    let mut notes: Vec<String> =
+        arms.iter().enumerate().map(|(arm, name)| format!("{}: {name}", letter(arm))).collect();
+    notes.push("Dot: surely better.".to_owned());
+    let path = |which: usize| plan.points[0].values[which].0.as_str();
+    let names: Vec<String> = rows
+        .iter()
+        .map(|row| if sweeps > 1 { format!("{} {row}", last(path(1))) } else { "better arm".to_owned() })
+        .collect();
+    let title = format!("Better arm, {}", output.name());
+    let description = "The arm with the smallest root mean square error at each point of a grid.";
+    let columns: Vec<String> = columns.into_iter().map(str::to_owned).collect();
+    let data = Grid { columns_are: path(0), columns: &columns, rows: &names, cells: &cells, notes: &notes };
+    Some(Chart {
+        id: format!("better-{}", output.id().replace('_', "-")),
+        caption: format!("Which arm is better where, {}", output.name()),
+        reading: "A cell is a point of the sweeps; its letter and hue name the arm with the smallest root mean square error. Deep \
+                  cells with a dot are settled; where neighbours with dots have different letters the answer turns."
+            .to_owned(),
+        svg: grid(Alternative { title: &title, description }, &data),
+        wide: false,
+        csv: FILE.to_owned(),
+    })
+}
+
+/// The last key of a path.
+fn last(path: &str) -> &str {
+    path.rsplit('.').next().unwrap_or(path)
+}
+
+/// Of points that are no grid, each in a row.
+fn list(plan: &Plan, all: &[Better], swept: &[String]) -> Table {
+    let shown = shown(plan);
+    let mut columns: Vec<_> = swept.iter().map(|path| heading(path.clone(), true)).collect();
+    columns.extend([
+        heading("output", false),
+        heading("better arm", false),
+        heading("rms", true),
+        heading("next", false),
+    ]);
+    columns.extend([heading("rms of the next", true), heading("sure", false)]);
+    let row = |found: &Better| {
+        let mut row: Vec<String> = plan.points[found.point].values.iter().map(|(_, value)| value.clone()).collect();
+        row.extend([found.output.name().to_owned(), found.arms[found.best].to_owned(), number(found.rms[0], 3)]);
+        row.extend([found.arms[found.second].to_owned(), number(found.rms[1], 3)]);
+        row.push(if found.is_sure() { "yes" } else { "no" }.to_owned());
+        row
+    };
+    Table {
+        id: "table-better".to_owned(),
+        caption: "Which arm is better where".to_owned(),
+        reading: "A row is a point of the sweeps.".to_owned(),
+        columns,
+        rows: all.iter().filter(|found| shown.contains(&found.output)).take(200).map(row).collect(),
+        csv: FILE.to_owned(),
+    }
+}

@@ -1,0 +1,95 @@
+//! Arms held against each other: what they do, how far apart their errors are, in what order they stand, how their
+//! readings agree, and what a residual says.
+//!
+//! The sections are those of a simulation study in the order of Morris TP, White IR, Crowther MJ. Stat Med
+//! 2019;38:2074-2102: aims and data-generating mechanisms are the report's own sections on the question, scene and inputs;
+//! estimands, methods and performance measures are here.
+
+mod agreement;
+mod better;
+mod claims;
+mod methods;
+mod pairs;
+mod performance;
+mod ranks;
+mod residuals;
+
+use crate::experiment::{Plan, Variant};
+use crate::measurement::{OUTPUTS, Output};
+use crate::record::PartError;
+use crate::report::columns::Columns;
+use crate::report::evidence::{Entry, Files, Heading, Section};
+use crate::study::{Assessment, Pair};
+
+/// Points of a sweep whose tables and charts of single pairs stand in the page, at most; files hold all.
+const MOST_POINTS: u32 = 3;
+/// Pairs of arms that have charts of their own, at most.
+const MOST_PAIRS: usize = 3;
+
+/// Estimands, methods, and the arms beside each other; none for one arm.
+pub fn sections(
+    plan: &Plan,
+    assessment: &Assessment,
+    columns: &dyn Columns,
+    files: &mut Files,
+) -> Result<Vec<Section>, PartError> {
+    if assessment.arms.pairs.is_empty() {
+        return Ok(Vec::new());
+    }
+    let mut entries = claims::entries(plan, assessment, files);
+    entries.extend(performance::entries(plan, assessment, files));
+    entries.extend(pairs::entries(plan, assessment, files));
+    entries.extend(better::entries(plan, assessment, files));
+    entries.extend(ranks::entries(plan, assessment, files));
+    let compared = Section { id: "comparison", title: "Arms beside each other", entries };
+    let mut entries = agreement::entries(plan, assessment, columns, files)?;
+    entries.extend(residuals::entries(plan, assessment, columns, files)?);
+    let agreement = Section { id: "agreement", title: "Agreement of readings, and what a residual says", entries };
+    Ok(vec![methods::estimands(plan, files), methods::methods(plan, files), compared, agreement])
+}
+
+/// The outputs with a requirement or a claim, or cup, leg length and offset without any.
+fn shown(plan: &Plan) -> Vec<Output> {
+    let of_requirements = plan.requirements.iter().map(|requirement| requirement.output);
+    let named: Vec<Output> = of_requirements.chain(plan.comparisons.iter().map(|claim| claim.output)).collect();
+    let found: Vec<Output> = OUTPUTS.into_iter().filter(|output| named.contains(output)).collect();
+    if found.is_empty() { OUTPUTS[..4].to_vec() } else { found }
+}
+
+/// Both arms in words.
+fn against([a, b]: Pair) -> String {
+    format!("{} against {}", a.arm, b.arm)
+}
+
+/// The point of a variant in words; nothing where there is one.
+fn at_point(plan: &Plan, variant: &Variant) -> String {
+    let Some(point) = plan.points.get(variant.point as usize).filter(|_| plan.points.len() > 1) else {
+        return String::new();
+    };
+    let values: Vec<String> = point.values.iter().map(|(path, value)| format!("{path} = {value}")).collect();
+    format!(", {}", values.join(", "))
+}
+
+fn heading(name: impl Into<String>, numbers: bool) -> Heading {
+    Heading { name: name.into(), numbers }
+}
+
+/// The end of the names of files and anchors of an output at a point.
+fn suffix(plan: &Plan, output: Output, point: u32) -> String {
+    let output = output.id().replace('_', "-");
+    if plan.points.len() > 1 { format!("{output}-{}", point + 1) } else { output }
+}
+
+fn point_file_columns(arms: Pair) -> [crate::record::tables::Cell; 2] {
+    [arms[0].arm.as_str().into(), arms[1].arm.as_str().into()]
+}
+
+/// What is not in the page.
+fn left_out(plan: &Plan) -> Option<Entry> {
+    (plan.points.len() > MOST_POINTS as usize).then(|| {
+        Entry::paragraph(format!(
+            "Tables are shown for the first {MOST_POINTS} of {} points of the sweeps; the files hold all of them.",
+            plan.points.len()
+        ))
+    })
+}
