@@ -5,6 +5,7 @@ use super::design::Design;
 use super::diagnostics::{ExperimentError, Fault, File, Warning};
 use super::overrides::{self, Override, WrittenArm};
 use super::replay::{self, Replay};
+use super::reporting::Reporting;
 use super::sensitivity::{Budgeting, Question, Sensitivity};
 use super::spec::{Reader, WrittenDesign, WrittenJoint, WrittenRequirement, impossible};
 use super::tree::{self, DEFAULTS, Tree};
@@ -58,6 +59,8 @@ pub struct Plan {
     pub uncertain: Uncertain,
     /// What it says of recorded cases.
     pub replay: Option<Replay>,
+    /// What documents are made of its results, and for whom.
+    pub reporting: Reporting,
     /// What a reader of the results should know.
     pub warnings: Vec<Warning>,
 }
@@ -217,6 +220,7 @@ impl Plan {
             reader.faults.extend(replay::missing(&tree));
         }
         let arms = reader.arms();
+        let reporting = reader.reporting(arms.len());
         let (sensitivity, budgeting) = (reader.sensitivity(), reader.budgeting());
         let seed = head.as_ref().map_or(0, |head| head.seed);
         let ranged = reader.uncertain_inputs();
@@ -298,6 +302,7 @@ impl Plan {
             budgeting,
             uncertain,
             replay,
+            reporting,
             warnings: file.warnings(warnings),
         })
     }

@@ -1,6 +1,7 @@
 //! The plan as plain data: what a reader of a run needs, and the hashes that tell one plan from another.
 
 use super::plan::{JointRequirement, Plan, Requirement, Variant};
+use super::reporting::Reporting;
 use super::sensitivity::Sensitivity;
 use crate::simulation::model::Replicates;
 use crate::simulation::noise::SOURCES;
@@ -27,6 +28,7 @@ impl Plan {
             "points": self.points(),
             "variants": self.variants.iter().map(variant).collect::<Vec<_>>(),
             "sensitivity": self.sensitivity.as_ref().map(sensitivity),
+            "report": self.reporting.resolved(),
         })
     }
 
@@ -51,7 +53,7 @@ impl Plan {
     #[must_use]
     pub fn assessment_hash(&self) -> String {
         let bases: Vec<_> = self.variants.iter().map(|v| bases(&variant(v))).collect();
-        digest(&json!({
+        let mut content = json!({
             "title": self.title,
             "question": self.question,
             "context_of_use": self.context_of_use,
@@ -60,7 +62,15 @@ impl Plan {
             "requirements": requirements(&self.requirements),
             "joint_requirements": self.joint(),
             "bases": bases,
-        }))
+        });
+        // What the decision is belongs to the plan; who signs, and which documents are made, does not.
+        let Reporting { model_influence, decision_consequence, .. } = &self.reporting;
+        for (key, words) in [("model_influence", model_influence), ("decision_consequence", decision_consequence)] {
+            if words.is_some() {
+                content[key] = json!(words);
+            }
+        }
+        digest(&content)
     }
 
     /// Cases and repeats, or null; the number of devices follows from that of the trials.

@@ -1,5 +1,6 @@
 //! Everything a report says, as plain data. Each section, table and chart is one entry here; writers walk it.
 
+use super::document::Document;
 use super::section;
 use crate::experiment::{Plan, Variant};
 use crate::record::tables::Cell;
@@ -10,14 +11,13 @@ use crate::study::sensitivity::ArmSensitivity;
 use serde::Serialize;
 
 /// A report before it is written.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug)]
 pub struct Evidence {
-    /// Name of the experiment.
-    pub title: String,
-    /// Its sections in reading order.
-    pub sections: Vec<Section>,
+    /// The document that holds everything.
+    pub report: Document,
+    /// Documents for one reader each, chosen from it and put in order.
+    pub documents: Vec<Document>,
     /// The tables behind its tables and charts, one file each.
-    #[serde(skip)]
     pub files: Vec<Csv>,
 }
 
@@ -163,7 +163,8 @@ impl Evidence {
             section::limits::section(plan),
             section::glossary::section(&mut files),
         ]);
-        Ok(Self { title: plan.title.clone(), sections, files: files.0 })
+        let documents = plan.documents().into_iter().map(|kind| Document::of(kind, plan, &sections)).collect();
+        Ok(Self { report: Document::whole(plan.title.clone(), sections), documents, files: files.0 })
     }
 
     /// What a search for the largest sources shows.
@@ -178,21 +179,17 @@ impl Evidence {
             section::limits::section(plan),
             section::glossary::section(&mut files),
         ];
-        Self { title: plan.title.clone(), sections, files: files.0 }
+        Self { report: Document::whole(plan.title.clone(), sections), documents: Vec::new(), files: files.0 }
     }
 
     /// Every table.
     pub fn tables(&self) -> impl Iterator<Item = &Table> {
-        self.entries().filter_map(|entry| if let Entry::Table(table) = entry { Some(table) } else { None })
+        self.report.tables()
     }
 
     /// Every chart.
     pub fn charts(&self) -> impl Iterator<Item = &Chart> {
-        self.entries().flat_map(|entry| if let Entry::Charts { charts } = entry { charts.as_slice() } else { &[] })
-    }
-
-    fn entries(&self) -> impl Iterator<Item = &Entry> {
-        self.sections.iter().flat_map(|section| &section.entries)
+        self.report.charts()
     }
 }
 

@@ -3,11 +3,13 @@
 mod bench;
 pub mod chart;
 mod columns;
+mod document;
 #[cfg(feature = "docx")]
 mod docx;
 mod evidence;
 mod files;
 mod html;
+mod outlines;
 mod phantom;
 mod section;
 mod tables;
@@ -15,8 +17,9 @@ pub mod words;
 
 pub use bench::Bench;
 pub use columns::Columns;
+pub use document::Document;
 pub use evidence::{Chart, Csv, Entry, Evidence, Finding, Heading, Section, Table};
-pub use files::{DOCUMENT, PAGE, Written, write_report};
+pub use files::{PAGE, Written, possible_documents, write_report};
 pub use html::page;
 pub use phantom::Phantom;
 pub use section::bench::outcomes;

@@ -17,8 +17,22 @@ const RECORD: &str = "run.json";
 
 /// What a run may leave in its folder beside its record and what a machine says of itself; nothing else is ever
 /// removed.
-const CONTENTS: [&str; 8] =
-    [SUMS_FILE, "report.html", "report.docx", "fitted.toml", "tables", "charts", "studies", "parts"];
+const CONTENTS: [&str; 14] = [
+    SUMS_FILE,
+    "report.html",
+    "report.docx",
+    "verification.html",
+    "verification.docx",
+    "engineering.html",
+    "engineering.docx",
+    "comparison.html",
+    "comparison.docx",
+    "fitted.toml",
+    "tables",
+    "charts",
+    "studies",
+    "parts",
+];
 
 /// Folders in which files are written, and may be left unfinished by a run that was killed.
 const WRITTEN: [&str; 4] = ["", "parts", "tables", "charts"];

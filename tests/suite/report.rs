@@ -2,8 +2,9 @@
 
 use crate::support::{Reported, report_into, reported};
 use navassay::experiment::Plan;
-use navassay::report::{ALWAYS, Entry, Evidence};
+use navassay::report::{ALWAYS, Document, Entry, Evidence};
 use std::collections::BTreeSet;
+use std::path::Path;
 
 const PLAIN: &str = "seed = 5\ntrials = 60\n";
 
@@ -30,35 +31,46 @@ fn words(page: &str) -> String {
     text
 }
 
-/// What is true of every report.
+/// What is true of every report: of the page that holds everything, and of the documents beside it.
 fn check(report: &Reported) {
     let Reported { folder, evidence, page } = report;
-    let ids: Vec<&str> = between(page, " id=\"", "\"");
-    let anchors: BTreeSet<&str> = ids.iter().copied().collect();
-    assert_eq!(ids.len(), anchors.len(), "an anchor stands twice");
-
-    // Every table and chart has an anchor and its files.
-    for table in evidence.tables() {
-        assert!(anchors.contains(table.id.as_str()), "{}", table.id);
-        assert!(folder.path().join(format!("tables/{}.csv", table.csv)).is_file(), "{}", table.csv);
-        assert!(table.rows.iter().all(|row| row.len() == table.columns.len()), "{}", table.id);
-        assert!(table.reading.ends_with('.') || table.reading.contains("Basis: "), "{}", table.reading);
-    }
+    check_page(folder.path(), &evidence.report, page);
     for chart in evidence.charts() {
-        assert!(anchors.contains(format!("chart-{}", chart.id).as_str()), "{}", chart.id);
-        assert!(folder.path().join(format!("tables/{}.csv", chart.csv)).is_file(), "{}", chart.csv);
         let svg = std::fs::read_to_string(folder.path().join(format!("charts/{}.svg", chart.id))).expect("a chart");
         assert!(svg.contains("<title>") && svg.contains("<desc>") && !svg.contains("var("), "{}", chart.id);
-        assert!(chart.reading.ends_with('.'), "{}", chart.reading);
     }
     let named: BTreeSet<String> = evidence.files.iter().map(|file| file.name.clone()).collect();
     assert_eq!(named.len(), evidence.files.len(), "two tables have one file");
+    for document in &evidence.documents {
+        let file = folder.path().join(format!("{}.html", document.name));
+        check_page(folder.path(), document, &std::fs::read_to_string(file).expect("a page for each document"));
+    }
+}
+
+fn check_page(folder: &Path, document: &Document, page: &str) {
+    let ids: Vec<&str> = between(page, " id=\"", "\"");
+    let anchors: BTreeSet<&str> = ids.iter().copied().collect();
+    let twice = ids.iter().find(|id| ids.iter().filter(|other| other == id).count() > 1);
+    assert_eq!(twice, None, "an anchor stands twice in {}", document.name);
+
+    // Every table and chart has an anchor and its files.
+    for table in document.tables() {
+        assert!(anchors.contains(table.id.as_str()), "{}", table.id);
+        assert!(folder.join(format!("tables/{}.csv", table.csv)).is_file(), "{}", table.csv);
+        assert!(table.rows.iter().all(|row| row.len() == table.columns.len()), "{}", table.id);
+        assert!(table.reading.ends_with('.') || table.reading.contains("Basis: "), "{}", table.reading);
+    }
+    for chart in document.charts() {
+        assert!(anchors.contains(format!("chart-{}", chart.id).as_str()), "{}", chart.id);
+        assert!(folder.join(format!("tables/{}.csv", chart.csv)).is_file(), "{}", chart.csv);
+        assert!(chart.reading.ends_with('.'), "{}", chart.reading);
+    }
 
     // Every link leads somewhere; nothing is fetched.
     for link in between(page, " href=\"", "\"") {
         match link.strip_prefix('#') {
             Some(anchor) => assert!(anchors.contains(anchor), "{link}"),
-            None => assert!(link == "data:," || folder.path().join(link).is_file(), "{link}"),
+            None => assert!(link == "data:," || folder.join(link).is_file(), "{link}"),
         }
     }
     for forbidden in [" src=", "<script ", "@import", "url(", "<link rel=\"stylesheet"] {
@@ -67,29 +79,30 @@ fn check(report: &Reported) {
     assert_eq!(page.matches("<script>").count(), 1, "the one that sorts tables");
     // Tables and figures are numbered in their order, in the lists and where they stand.
     let numbered = |kind: &str| page.matches(&format!(">{kind} ")).count();
-    assert_eq!(numbered("Table"), 2 * evidence.tables().count());
-    assert_eq!(numbered("Figure"), 2 * evidence.charts().count());
+    assert_eq!(numbered("Table"), 2 * document.tables().count());
+    assert_eq!(numbered("Figure"), 2 * document.charts().count());
     assert_eq!(page.matches("http").count(), page.matches("xmlns=\"http://www.w3.org/2000/svg\"").count());
 
     // What must never be missing, and what must never be there.
     let words = words(page);
     for sentence in ALWAYS {
-        assert!(words.contains(sentence), "{sentence}");
+        assert!(words.contains(sentence), "{}: {sentence}", document.name);
     }
-    for section in &evidence.sections {
+    for section in &document.sections {
         assert!(!section.entries.is_empty(), "{}", section.id);
     }
     let bad = |word: &str| ["nan", "inf", "-inf", "undefined", "none,"].contains(&word.to_lowercase().as_str());
     let word = words.split(|letter: char| !letter.is_alphanumeric() && letter != '-').find(|word| bad(word));
     assert_eq!(word, None);
-    let machine = folder.path().to_string_lossy();
+    let machine = folder.to_string_lossy();
     assert!(!page.contains(&*machine), "the page names its folder");
     assert!(page.len() < 5_000_000);
 }
 
 fn verdicts(evidence: &Evidence) -> Vec<(&'static str, String)> {
-    let entries = evidence.sections.iter().flat_map(|section| &section.entries);
-    entries
+    evidence
+        .report
+        .entries()
         .filter_map(|e| if let Entry::Verdict(v) = e { Some((v.verdict, v.sentence.clone())) } else { None })
         .collect()
 }
@@ -182,6 +195,43 @@ fn identity_same_run_same_bytes_and_no_remains() {
     assert!(path.join("charts/against-inclination.svg").is_file());
     report_into(path, &Plan::parse("hip.toml", PLAIN).expect("a sound experiment"));
     assert!(!path.join("charts/against-inclination.svg").exists());
+}
+
+/// Each kind of document stands where it is asked for, or where the experiment has what it needs, and is gone with it.
+#[test]
+fn identity_documents_are_those_that_are_asked_for() {
+    let arms = "[[arm]]\nname = \"bony\"\n[[arm]]\nname = \"level\"\nset = { \"measure.plane\" = \"level\" }\n";
+    let asked = requirement("A", "inclination", "limit_deg = 3", 0.95);
+    let names = |report: &Reported| -> Vec<&'static str> {
+        report.evidence.documents.iter().map(|document| document.name).collect()
+    };
+    assert_eq!(names(&reported(PLAIN)), Vec::<&str>::new());
+    let both = reported(&[PLAIN, arms, &asked].concat());
+    check(&both);
+    assert_eq!(names(&both), ["verification", "comparison"]);
+    assert!(both.page.contains("href=\"verification.html\""));
+    let listed = [PLAIN, "[report]\nkind = [\"engineering\", \"verification\"]\n", arms, &asked].concat();
+    report_into(both.folder.path(), &Plan::parse("hip.toml", &listed).expect("a sound experiment"));
+    let there = |name: &str| both.folder.path().join(name).is_file();
+    assert!(there("engineering.html") && there("verification.html") && !there("comparison.html"));
+}
+
+/// A document is a draft until a person says that it is not, and blanks are marked.
+#[test]
+fn identity_a_draft_is_marked_until_a_person_removes_it() {
+    let text = |more: &str| format!("{PLAIN}[report]\nkind = \"verification\"\n{more}");
+    let page = |more: &str| {
+        let report = reported(&text(more));
+        check(&report);
+        std::fs::read_to_string(report.folder.path().join("verification.html")).expect("asked for by name")
+    };
+    let draft = page("");
+    assert!(draft.contains(">DRAFT<") && draft.contains("[to be filled in: "));
+    let released =
+        page("draft = false\nmodel_influence = \"Bench tests decide.\"\ndecision_consequence = \"Rework.\"\n");
+    assert!(
+        !released.contains(">DRAFT<") && released.contains("Bench tests decide.") && released.contains("Rework.")
+    );
 }
 
 /// Contrast of two colours: WCAG 2.2, "contrast ratio" and "relative luminance".
