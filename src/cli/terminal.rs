@@ -154,7 +154,7 @@ pub fn files(folder: &RunFolder, written: &Written) -> String {
 
 /// A line for each page and document.
 fn documents(written: &Written) -> String {
-    written.documents.iter().map(|name| format!("  {name}\n")).collect()
+    written.documents.iter().fold(String::new(), |lines, name| lines + "  " + name + "\n")
 }
 
 fn heading(variant: &Variant, plan: &Plan) -> String {

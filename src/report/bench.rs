@@ -85,6 +85,8 @@ fn speak_of_cases(section: &mut Section) {
             Entry::Paragraph { text } => change(text),
             Entry::List { items } => items.iter_mut().for_each(change),
             Entry::Verdict(finding) => change(&mut finding.sentence),
+            // Recorded cases have no sources that could be scaled.
+            Entry::WhatIf(_) => {}
             Entry::Table(table) => {
                 change(&mut table.caption);
                 change(&mut table.reading);

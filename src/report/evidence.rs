@@ -2,6 +2,7 @@
 
 use super::document::Document;
 use super::section;
+use crate::checks::Outcome;
 use crate::experiment::{Plan, Variant};
 use crate::record::tables::Cell;
 use crate::record::{PartError, Parts};
@@ -57,6 +58,8 @@ pub enum Entry {
     Verdict(Finding),
     /// A table.
     Table(Table),
+    /// Sliders for the scale of each source, with what is then predicted; nothing without scripts.
+    WhatIf(Panel),
     /// Charts side by side.
     Charts {
         /// The charts.
@@ -77,6 +80,43 @@ pub struct Finding {
     pub risk: Option<String>,
     /// The verdict and what it rests on, in full sentences.
     pub sentence: String,
+}
+
+/// Sliders for the scale of each source.
+#[derive(Clone, Debug, Serialize)]
+pub struct Panel {
+    /// Its anchor.
+    pub id: String,
+    /// What it does.
+    pub caption: String,
+    /// One slider each.
+    pub sources: Vec<PanelSource>,
+    /// One line each.
+    pub outputs: Vec<PanelOutput>,
+}
+
+/// A source with a slider.
+#[derive(Clone, Debug, Serialize)]
+pub struct PanelSource {
+    /// Its id.
+    pub name: String,
+    /// Bias and variance that each output has with this source alone, in the order of the panel's outputs.
+    pub alone: Vec<[f64; 2]>,
+}
+
+/// An output that is predicted.
+#[derive(Clone, Debug, Serialize)]
+pub struct PanelOutput {
+    /// Its name.
+    pub name: String,
+    /// Its unit.
+    pub unit: String,
+    /// Bias and variance that no source has alone.
+    pub rest: [f64; 2],
+    /// The 95 % quantile over that of normal errors of the same bias and variance.
+    pub shape: f64,
+    /// The smallest limit of a requirement, in brief.
+    pub limit: Option<String>,
 }
 
 /// A table as it is read.
@@ -133,21 +173,33 @@ pub struct Csv {
     pub rows: Vec<Vec<Cell>>,
 }
 
+/// A run that has been assessed.
+#[derive(Clone, Copy, Debug)]
+pub struct Run<'a> {
+    /// What was asked.
+    pub plan: &'a Plan,
+    /// What its trials say.
+    pub assessment: &'a Assessment<'a>,
+    /// Where the errors come from; empty where that was not asked.
+    pub sensitivity: &'a [ArmSensitivity<'a>],
+    /// The published checks of this build; empty where they were not run.
+    pub checks: &'a [Outcome],
+    /// Its trials.
+    pub parts: &'a Parts,
+}
+
 impl Evidence {
     /// What a run shows.
     ///
     /// # Errors
     /// If a part of the run cannot be read.
-    pub fn of(
-        plan: &Plan,
-        assessment: &Assessment,
-        sensitivity: &[ArmSensitivity],
-        parts: &Parts,
-    ) -> Result<Self, PartError> {
+    pub fn of(run: &Run) -> Result<Self, PartError> {
+        let Run { plan, assessment, sensitivity, checks, parts } = *run;
         let mut files = Files::default();
         let mut sections = vec![
             section::question::section(plan),
             section::answer::section(plan, assessment, &mut files),
+            section::brief::section(plan, assessment, sensitivity, &mut files),
             section::results::section(plan, assessment, parts, &mut files)?,
             section::statistics::section(plan, assessment, &mut files),
         ];
@@ -155,12 +207,23 @@ impl Evidence {
         sections.push(section::cup::section(plan, assessment, &mut files));
         sections.extend(section::response::section(plan, assessment, &mut files));
         sections.extend(section::sensitivity::section(plan, sensitivity, &mut files));
+        sections.extend(section::what_if::section(plan, sensitivity, &mut files));
         sections.extend([
             section::scene::section(plan, &mut files),
+            section::equations::section(plan, &mut files),
             section::inputs::section(plan, &mut files),
+            section::planned::section(plan, &mut files),
+            section::numerics::section(plan),
+        ]);
+        sections.extend(section::code_verification::section(checks, &mut files));
+        sections.extend([
+            section::bench_comparison::section(plan),
             section::failures::section(plan, assessment, Some(parts), &mut files)?,
+            section::traceability::section(plan, assessment, &mut files),
             section::reproduction::section(plan, &mut files),
-            section::limits::section(plan),
+            section::credibility::section(plan, checks, sensitivity, &mut files),
+            section::limits::section(plan, sensitivity, &mut files),
+            section::signatures::section(plan, &mut files),
             section::glossary::section(&mut files),
         ]);
         let documents = plan.documents().into_iter().map(|kind| Document::of(kind, plan, &sections)).collect();
@@ -176,7 +239,7 @@ impl Evidence {
             section::budget::section(plan, search, &mut files),
             section::inputs::section(plan, &mut files),
             section::reproduction::section(plan, &mut files),
-            section::limits::section(plan),
+            section::limits::section(plan, &[], &mut files),
             section::glossary::section(&mut files),
         ];
         Self { report: Document::whole(plan.title.clone(), sections), documents: Vec::new(), files: files.0 }
@@ -201,6 +264,11 @@ impl Files {
     /// The files.
     pub fn into_files(self) -> Vec<Csv> {
         self.0
+    }
+
+    /// A file that was added.
+    pub fn get(&self, name: &str) -> Option<&Csv> {
+        self.0.iter().find(|file| file.name == name)
     }
 
     /// Adds a file and hands back its name.

@@ -2,11 +2,15 @@
 
 use crate::support::{Reported, report_into, reported};
 use navassay::experiment::Plan;
-use navassay::report::{ALWAYS, Document, Entry, Evidence};
+use navassay::record::sums;
+use navassay::report::{ALWAYS, Document, Entry, Evidence, NO_BENCH, NOT_ASKED};
 use std::collections::BTreeSet;
 use std::path::Path;
 
 const PLAIN: &str = "seed = 5\ntrials = 60\n";
+
+/// The documents that need no second arm, whatever the experiment has.
+const BOTH_KINDS: &str = "[report]\nkind = [\"verification\", \"engineering\"]\n";
 
 fn requirement(id: &str, output: &str, limit: &str, proportion: f64) -> String {
     format!(
@@ -99,6 +103,10 @@ fn check_page(folder: &Path, document: &Document, page: &str) {
     assert!(page.len() < 5_000_000);
 }
 
+fn page_of(report: &Reported, name: &str) -> String {
+    std::fs::read_to_string(report.folder.path().join(format!("{name}.html"))).expect("a page of this name")
+}
+
 fn verdicts(evidence: &Evidence) -> Vec<(&'static str, String)> {
     evidence
         .report
@@ -109,16 +117,23 @@ fn verdicts(evidence: &Evidence) -> Vec<(&'static str, String)> {
 
 #[test]
 fn identity_report_without_requirements() {
-    let report = reported(PLAIN);
+    let report = reported(&[PLAIN, BOTH_KINDS].concat());
     check(&report);
     assert_eq!(verdicts(&report.evidence), []);
     assert!(report.page.contains("no requirement") && report.page.contains("Not given"));
+    for name in ["verification", "engineering"] {
+        let page = page_of(&report, name);
+        for word in ["no requirement", "no verdict hangs on an input"] {
+            assert!(page.contains(word), "{name}: {word}");
+        }
+    }
 }
 
 #[test]
 fn identity_every_verdict_is_a_sentence_with_its_rule() {
     let text = [
         PLAIN,
+        BOTH_KINDS,
         &requirement("LOOSE", "inclination", "limit_deg = 60", 0.95),
         &requirement("TIGHT", "anteversion", "limit_deg = 0.01", 0.95),
         &requirement("FEW", "leg_length", "limit_mm = 60", 0.999),
@@ -141,7 +156,7 @@ fn identity_every_verdict_is_a_sentence_with_its_rule() {
 #[test]
 fn identity_report_without_noise() {
     let text = format!(
-        "{PLAIN}[noise]\nonly = [\"posture.reduction\"]\n{}",
+        "{PLAIN}{BOTH_KINDS}[noise]\nonly = [\"posture.reduction\"]\n[sensitivity]\nrows = 64\n{}",
         requirement("Z", "offset", "limit_mm = 1e-6", 0.9)
     );
     let report = reported(&text);
@@ -153,7 +168,7 @@ fn identity_report_without_noise() {
 #[test]
 fn identity_report_when_every_trial_fails() {
     let text = format!(
-        "{PLAIN}[protocol]\ntip_pivot_cone_deg = 1e-9\n[noise]\nonly = [\"femur.groove\"]\n{}{}",
+        "{PLAIN}{BOTH_KINDS}[protocol]\ntip_pivot_cone_deg = 1e-9\n[noise]\nonly = [\"femur.groove\"]\n{}{}",
         requirement("A", "inclination", "limit_deg = 3", 0.95),
         requirement("B", "leg_length", "limit_mm = 3", 0.95),
     );
@@ -223,7 +238,7 @@ fn identity_a_draft_is_marked_until_a_person_removes_it() {
     let page = |more: &str| {
         let report = reported(&text(more));
         check(&report);
-        std::fs::read_to_string(report.folder.path().join("verification.html")).expect("asked for by name")
+        page_of(&report, "verification")
     };
     let draft = page("");
     assert!(draft.contains(">DRAFT<") && draft.contains("[to be filled in: "));
@@ -232,6 +247,111 @@ fn identity_a_draft_is_marked_until_a_person_removes_it() {
     assert!(
         !released.contains(">DRAFT<") && released.contains("Bench tests decide.") && released.contains("Rework.")
     );
+}
+
+/// The order of the guidance, each requirement once in each place that answers for it, and blanks where a person must write.
+#[test]
+fn identity_verification_report_is_complete() {
+    let asked = [
+        requirement("ACC-A", "inclination", "limit_deg = 60", 0.9).replace("text =", "risk = \"R-12\"\ntext ="),
+        requirement("ACC-B", "leg_length", "limit_mm = 0.001", 0.9),
+        "[[requirement]]\nid = \"BOTH\"\ntext = \"Both.\"\nall_of = [\"ACC-A\", \"ACC-B\"]\nproportion = 0.9\n\
+         confidence = 0.9\n"
+            .to_owned(),
+    ];
+    let report = reported(&[PLAIN, &asked.concat()].concat());
+    check(&report);
+    let document = &report.evidence.documents[0];
+    let order = [
+        "summary",
+        "question-of-interest",
+        "use",
+        "model-risk",
+        "credibility-factors",
+        "code",
+        "configuration",
+        "governing-equations",
+        "properties",
+        "conditions",
+        "sampling-plan",
+        "implementation",
+        "calculation",
+        "validation",
+        "results-found",
+        "verdicts",
+        "traced",
+        "failed-trials",
+        "limitations",
+        "deviating",
+        "cautions",
+        "signed",
+        "words",
+    ];
+    assert_eq!(document.sections.iter().map(|section| section.id).collect::<Vec<_>>(), order);
+    let page = page_of(&report, "verification");
+    for sentence in [NO_BENCH, "No trial failed.", "No plan was fixed before this run"] {
+        assert!(page.contains(sentence), "{sentence}");
+    }
+    // Of each requirement one row of verdicts.csv, one verdict, one row of the matrix with the file's own checksum.
+    let file = report.folder.path().join("tables/verdicts.csv");
+    let verdicts = std::fs::read_to_string(&file).expect("always there");
+    let matrix = document.tables().find(|table| table.id == "table-traceability").expect("there are requirements");
+    let sum = sums::sum(&file).expect("a file that was just written");
+    for (place, id) in ["ACC-A", "ACC-B", "BOTH"].into_iter().enumerate() {
+        let line = verdicts.lines().nth(place + 1).expect("a row for each");
+        let row = &matrix.rows[place];
+        assert!(line.starts_with(&format!("{id},")), "{line}");
+        assert_eq!(verdicts.lines().filter(|line| line.starts_with(&format!("{id},"))).count(), 1);
+        assert_eq!(matrix.rows.iter().filter(|row| row[0] == id).count(), 1);
+        assert_eq!(document.entries().filter(|e| matches!(e, Entry::Verdict(v) if v.label == id)).count(), 1);
+        assert_eq!(row[3], format!("tables/verdicts.csv, row {}", place + 1));
+        assert!(line.contains(&format!(",{},", row[2])) && row[4] == sum, "{line}: {row:?}");
+    }
+    assert_eq!((matrix.rows[0][1].as_str(), matrix.rows[1][1].as_str()), ("R-12", "[none given]"));
+}
+
+/// One source that matters and one that does not: the answer names the first, and its verdict hangs on it.
+#[test]
+fn identity_engineering_report_answers_and_says_what_hangs_on_what() {
+    let text = format!(
+        "seed = 5\ntrials = 400\n[noise]\nonly = [\"cup.runout\", \"camera.remount\"]\n\
+         [noise.cup.runout]\ntransverse_deg = {{ normal = {{ sd = 0.4 }} }}\nbasis = {{ kind = \"assumed\", note = \"a guess\" }}\n\
+         [sensitivity]\nrows = 1024\nask = [\"one-at-a-time\", \"linear\"]\n{}",
+        requirement("RUN-OUT", "inclination", "limit_deg = 1.2", 0.95),
+    );
+    let report = reported(&text);
+    check(&report);
+    let names: Vec<&str> = report.evidence.documents.iter().map(|document| document.name).collect();
+    assert_eq!(names, ["verification", "engineering"]);
+    let table = |id: &str| report.evidence.documents[1].tables().find(|table| table.id == id).cloned().expect(id);
+    let brief = &table("table-brief").rows[0];
+    assert_eq!(brief[..2], ["RUN-OUT", "met"]);
+    assert!(brief[5].starts_with("cup.runout (") && brief[6].starts_with("halve cup.runout: −"), "{brief:?}");
+    assert_eq!(table("table-hangs").rows, [["base", "RUN-OUT", "cup.runout", "pass", "pass", "fail"]]);
+
+    // Variances add, so that the prediction is off by the chance correlation of the draws alone: 4 / sqrt(1024).
+    let file = std::fs::read_to_string(report.folder.path().join("tables/what-if.csv")).expect("a file");
+    let mut compared = 0;
+    for line in file.lines().filter(|line| line.starts_with("base,inclination,")) {
+        let cell =
+            |at: usize| -> f64 { line.split(',').nth(at).and_then(|cell| cell.parse().ok()).expect("a number") };
+        let whole = 0.4;
+        assert!(
+            (cell(7) - cell(8)).abs() < 0.125 * whole && (cell(9) - cell(10)).abs() < 2.0 * 0.125 * 1.96 * whole,
+            "{line}"
+        );
+        compared += 1;
+    }
+    assert_eq!(compared, 6);
+    let page = page_of(&report, "engineering");
+    assert_eq!(page.matches("<form class=\"what-if\"").count(), 1);
+    assert_eq!(page.matches("<input type=\"range\"").count(), 2);
+    assert!(page.contains("navassay trial hip.toml"), "the worst trials have their command");
+    // Who did not ask is told so in every document.
+    let plain = reported(&[PLAIN, BOTH_KINDS, &requirement("A", "inclination", "limit_deg = 3", 0.95)].concat());
+    for name in ["report", "verification", "engineering"] {
+        assert!(page_of(&plain, name).contains(NOT_ASKED), "{name}");
+    }
 }
 
 /// Contrast of two colours: WCAG 2.2, "contrast ratio" and "relative luminance".

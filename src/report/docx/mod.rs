@@ -149,6 +149,8 @@ impl Writer {
                 Entry::List { items } => items.iter().for_each(|item| self.item(item)),
                 Entry::Verdict(finding) => self.verdict(finding),
                 Entry::Table(table) => self.table(table),
+                // Nothing moves on paper; the table beside it says the same.
+                Entry::WhatIf(_) => {}
                 Entry::Charts { charts } => charts.iter().try_for_each(|chart| self.chart(chart))?,
             }
         }

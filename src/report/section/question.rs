@@ -16,12 +16,12 @@ pub fn section(plan: &Plan) -> Section {
         Entry::paragraph(given(&plan.context_of_use, "context of use")),
         Entry::heading("model-influence", "Model influence"),
         Entry::paragraph(blank(
-            &plan.reporting.model_influence,
+            plan.reporting.model_influence.as_ref(),
             "how much the decision rests on the simulation, against all other evidence: report.model_influence",
         )),
         Entry::heading("decision-consequence", "Decision consequence"),
         Entry::paragraph(blank(
-            &plan.reporting.decision_consequence,
+            plan.reporting.decision_consequence.as_ref(),
             "what a wrong decision would do: report.decision_consequence",
         )),
         Entry::heading("method", "How it is answered"),
@@ -51,6 +51,6 @@ pub fn section(plan: &Plan) -> Section {
 }
 
 /// What a person gave, or a mark where it is to be filled in.
-pub fn blank(given: &Option<String>, what: &str) -> String {
-    given.clone().unwrap_or_else(|| format!("[to be filled in: {what}]"))
+pub fn blank(given: Option<&String>, what: &str) -> String {
+    given.cloned().unwrap_or_else(|| format!("[to be filled in: {what}]"))
 }

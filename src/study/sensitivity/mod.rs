@@ -4,6 +4,7 @@ mod indices;
 mod linear;
 mod nominal;
 mod one_at_a_time;
+mod prediction;
 mod shapley;
 mod uncertain;
 
@@ -11,6 +12,7 @@ pub use indices::{IndexStudy, MOST_DROPPED, OutputIndices};
 pub use linear::{LINEAR_WITHIN, LinearInput, LinearStudy, MULTIPLES, OutputBudget};
 pub use nominal::Input;
 pub use one_at_a_time::{CHANGES, Change, Changed, OneAtATime, SourceRuns};
+pub use prediction::{CHECKED, Compared, Predicted, Prediction};
 pub use shapley::ShapleyStudy;
 pub use uncertain::{Moves, UncertainPoint, UncertainStudy};
 
