@@ -70,15 +70,33 @@ pub(in crate::report) fn section(outcomes: &[Outcome], files: &mut Files) -> Opt
         marked(Mark::Derived),
     );
     let csv = files.add("selfcheck", &COLUMNS, outcomes.iter().map(row).collect());
-    Some(Section {
-        id: "code-verification",
-        title: "Code verification",
-        entries: vec![
-            Entry::paragraph(text),
-            Entry::Table(by_subject(outcomes, &csv)),
-            Entry::Table(table(outcomes, &csv)),
-        ],
-    })
+    let sources = sources(outcomes);
+    let numbered =
+        (1..).zip(&sources).map(|(number, source): (usize, _)| vec![format!("[{number}]"), (*source).to_owned()]);
+    let entries = vec![
+        Entry::paragraph(text),
+        Entry::Table(by_subject(outcomes, &csv)),
+        Entry::Table(table(outcomes, &sources, &csv)),
+        files.table(
+            "selfcheck-sources",
+            "Sources of the published checks",
+            "Each number stands beside the checks whose expected value comes from that source.",
+            &["number", "source"],
+            numbered.collect(),
+        ),
+    ];
+    Some(Section { id: "code-verification", title: "Code verification", entries })
+}
+
+/// Every source once, in the order in which it is first used.
+fn sources(outcomes: &[Outcome]) -> Vec<&'static str> {
+    let mut sources: Vec<&str> = Vec::new();
+    for source in outcomes.iter().map(|outcome| outcome.check.source) {
+        if !sources.contains(&source) {
+            sources.push(source);
+        }
+    }
+    sources
 }
 
 /// How many checks of each subject passed.
@@ -103,7 +121,7 @@ fn by_subject(outcomes: &[Outcome], csv: &str) -> Table {
     }
 }
 
-fn table(outcomes: &[Outcome], csv: &str) -> Table {
+fn table(outcomes: &[Outcome], sources: &[&str], csv: &str) -> Table {
     let value = |value: f64, check: &Check| {
         if check.unit.is_empty() { short(value) } else { format!("{}\u{a0}{}", short(value), check.unit) }
     };
@@ -118,7 +136,10 @@ fn table(outcomes: &[Outcome], csv: &str) -> Table {
             value(check.expected, check),
             found,
             check.tolerance.to_string(),
-            check.source.to_owned(),
+            sources
+                .iter()
+                .position(|source| *source == check.source)
+                .map_or_else(String::new, |at| format!("[{}]", at + 1)),
             word(*verdict).to_owned(),
         ]
     };
@@ -135,7 +156,8 @@ fn table(outcomes: &[Outcome], csv: &str) -> Table {
         id: "table-checks".to_owned(),
         caption: "Published checks".to_owned(),
         reading:
-            "Each source stands beside its value. The file has standard errors, numbers of trials and marks as well."
+            "The number of a source stands beside its value, and the list below names it; the file has the source in full, standard errors, \
+                  numbers of trials and marks as well."
                 .to_owned(),
         columns: columns.map(|(name, numbers)| Heading { name: name.to_owned(), numbers }).into(),
         rows: outcomes.iter().map(row).collect(),
