@@ -250,7 +250,8 @@ const KEYS: &[(&str, &str)] = &[
     ("sensitivity.rows", "cases that each question is put to, each a new device and a new patient; 64 or more"),
     (
         "sensitivity.ask",
-        "what is asked where the section stands in the file: indices, shapley, one-at-a-time, linear, offsets, uncertain; one or more",
+        "what is asked where the section stands in the file: indices, shapley, one-at-a-time, linear, offsets, uncertain, \
+         allocation (the search of `navassay budget`, for the first arm); one or more",
     ),
     (
         "sensitivity.outer_points",

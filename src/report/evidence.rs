@@ -100,8 +100,10 @@ pub struct Panel {
 pub struct PanelSource {
     /// Its id.
     pub name: String,
-    /// Bias and variance that each output has with this source alone, in the order of the panel's outputs.
-    pub alone: Vec<[f64; 2]>,
+    /// Bias that each output has with this source alone, in the order of the panel's outputs.
+    pub biases: Vec<f64>,
+    /// The variance likewise.
+    pub variances: Vec<f64>,
 }
 
 /// An output that is predicted.
@@ -111,8 +113,10 @@ pub struct PanelOutput {
     pub name: String,
     /// Its unit.
     pub unit: String,
-    /// Bias and variance that no source has alone.
-    pub rest: [f64; 2],
+    /// Bias that no source has alone.
+    pub bias: f64,
+    /// The variance likewise.
+    pub variance: f64,
     /// The 95 % quantile over that of normal errors of the same bias and variance.
     pub shape: f64,
     /// The smallest limit of a requirement, in brief.
@@ -208,6 +212,8 @@ impl Evidence {
         sections.extend(section::response::section(plan, assessment, &mut files));
         sections.extend(section::sensitivity::section(plan, sensitivity, &mut files));
         sections.extend(section::what_if::section(plan, sensitivity, &mut files));
+        let allocation = sensitivity.iter().find_map(|arm| arm.allocation.as_ref());
+        sections.extend(allocation.map(|search| section::budget::section(plan, search, &mut files)));
         sections.extend([
             section::scene::section(plan, &mut files),
             section::equations::section(plan, &mut files),

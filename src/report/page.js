@@ -32,7 +32,7 @@ for (const table of document.querySelectorAll("figure table")) {
 // Sliders: what each source has alone, scaled, is added to what no source has alone.
 for (const panel of document.querySelectorAll(".what-if")) {
   const scales = [...panel.querySelectorAll("input")], rows = [...panel.querySelectorAll("tbody tr")];
-  const alone = scales.map(scale => JSON.parse(scale.dataset.alone));
+  const [biases, variances] = ["biases", "variances"].map(of => scales.map(scale => JSON.parse(scale.dataset[of])));
   // Standard normal distribution: Abramowitz M, Stegun IA, Handbook of Mathematical Functions, 7.1.26 (error below 2e-7).
   const below = score => {
     const x = Math.abs(score) / Math.SQRT2, t = 1 / (1 + 0.3275911 * x);
@@ -53,11 +53,10 @@ for (const panel of document.querySelectorAll(".what-if")) {
   const show = () => {
     for (const scale of scales) scale.previousElementSibling.textContent = scale.value;
     rows.forEach((row, output) => {
-      let [bias, variance] = JSON.parse(row.dataset.rest);
+      let bias = +row.dataset.bias, variance = +row.dataset.variance;
       scales.forEach((scale, source) => {
-        const [ofBias, ofVariance] = alone[source][output];
-        bias += scale.value * ofBias;
-        variance += scale.value * scale.value * ofVariance;
+        bias += scale.value * biases[source][output];
+        variance += scale.value * scale.value * variances[source][output];
       });
       const sd = Math.sqrt(Math.max(0, variance)), p95 = row.dataset.shape * within(bias, sd);
       [bias, sd, p95].forEach((value, i) => row.cells[i + 1].textContent = value.toFixed(3).replace("-", "\u2212"));

@@ -102,7 +102,8 @@ fn three(value: f64, unit: &str) -> String {
 fn panel(plan: &Plan, study: &OneAtATime, predictions: &[Prediction], id: String, of: &str) -> Panel {
     let sources = study.sources.iter().enumerate().map(|(i, source)| PanelSource {
         name: source.source.to_owned(),
-        alone: predictions.iter().map(|one| one.alone[i]).collect(),
+        biases: predictions.iter().map(|one| one.alone[i][0]).collect(),
+        variances: predictions.iter().map(|one| one.alone[i][1]).collect(),
     });
     let outputs = predictions.iter().map(|one| {
         let limits = plan.requirements.iter().filter(|requirement| requirement.output == one.output);
@@ -110,7 +111,8 @@ fn panel(plan: &Plan, study: &OneAtATime, predictions: &[Prediction], id: String
         PanelOutput {
             name: one.output.name().to_owned(),
             unit: one.output.unit().symbol().to_owned(),
-            rest: one.rest,
+            bias: one.rest[0],
+            variance: one.rest[1],
             shape: one.shape,
             limit: limit.map(limit_words),
         }
