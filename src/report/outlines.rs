@@ -231,20 +231,16 @@ const COMPARISON: Outline = Outline {
         Part {
             id: "estimands",
             title: "Estimands",
-            takes: &[Under("inputs", "measured-quantities"), All("equations")],
+            takes: &[All("estimands"), Under("inputs", "measured-quantities"), All("equations")],
             without: "",
         },
-        Part {
-            id: "methods",
-            title: "Methods",
-            takes: &[Under("inputs", "variants"), All("strategies")],
-            without: "",
-        },
+        Part { id: "methods", title: "Methods", takes: &[All("methods"), Under("inputs", "variants")], without: "" },
         Part {
             id: "performance",
             title: "Performance measures",
             takes: &[
                 All("comparison"),
+                All("agreement"),
                 All("results"),
                 All("statistics"),
                 All("answer"),

@@ -182,6 +182,34 @@ fn identity_report_when_every_trial_fails() {
     assert!(failures.rows.iter().any(|row| row[1].contains("rank loss") && row[2] == "60"), "{:?}", failures.rows);
 }
 
+/// A strict stillness gate with one try gives up about a third of the trials: all are counted, and every document is whole.
+#[test]
+fn identity_report_when_a_third_of_the_trials_fails() {
+    let text = format!(
+        "seed = 5\ntrials = 300\n{BOTH_KINDS}[protocol]\nstillness_limit_mm = 0.85\nstillness_tries = 1\n\
+         [sensitivity]\nrows = 64\nask = [\"one-at-a-time\", \"linear\"]\n[noise]\n\
+         only = [\"probe.tremor\", \"landmark.palpation\"]\n{}{}",
+        requirement("A", "inclination", "limit_deg = 5", 0.5),
+        requirement("B", "leg_length", "limit_mm = 5", 0.95),
+    );
+    let report = reported(&text);
+    check(&report);
+    let failures = report.evidence.tables().find(|table| table.id == "table-failures").expect("always there");
+    let count = |outcome: &str| -> u64 {
+        let row = failures.rows.iter().find(|row| row[1].starts_with(outcome)).expect("a row of this outcome");
+        row[2].parse().expect("a count")
+    };
+    let (attempted, failed) = (count("attempted"), count("failed, at least one output"));
+    assert_eq!(attempted, 300);
+    // Four standard errors of a proportion of 0.3 of 300 trials are 0.11.
+    assert!((failed as f64 / 300.0 - 0.3).abs() < 0.11, "{failed}");
+    for name in ["report", "verification", "engineering"] {
+        assert!(page_of(&report, name).contains(&format!("{failed} trials failed.")), "{name}");
+    }
+    let verdict_b = verdicts(&report.evidence).into_iter().nth(1).expect("two verdicts");
+    assert_eq!(verdict_b.0, "fail", "failed trials count as out: {}", verdict_b.1);
+}
+
 #[test]
 fn identity_every_variant_has_its_own_part() {
     let text = format!(
