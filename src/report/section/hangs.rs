@@ -2,7 +2,7 @@
 
 use super::inputs::bases;
 use crate::analysis::Verdict;
-use crate::experiment::{Plan, Question};
+use crate::experiment::Plan;
 use crate::report::evidence::{Entry, Files, label};
 use crate::report::words::{count, number};
 use crate::simulation::BasisKind;
@@ -18,7 +18,6 @@ pub fn entries(plan: &Plan, sensitivity: &[ArmSensitivity], files: &mut Files) -
         entries.push(Entry::paragraph("There is no requirement, so no verdict hangs on an input."));
         return entries;
     }
-    let asks = |question| plan.sensitivity.as_ref().is_some_and(|asked| asked.asks(question));
     let (mut items, mut rows) = (Vec::new(), Vec::new());
     for arm in sensitivity {
         let of = label(plan, arm.variant).map_or(String::new(), |label| format!("{label}: "));
@@ -45,7 +44,7 @@ pub fn entries(plan: &Plan, sensitivity: &[ArmSensitivity], files: &mut Files) -
             items.extend(over_their_ranges(plan, study).into_iter().map(|sentence| format!("{of}{sentence}")));
         }
     }
-    if !asks(Question::OneAtATime) {
+    if sensitivity.iter().all(|arm| arm.one_at_a_time.is_none()) {
         items.push(format!(
             "{NOT_ASKED} A section [sensitivity] that asks \"one-at-a-time\" judges each requirement with each source halved and \
              doubled; a magnitude written as a range, such as sd = {{ between = [2.0, 5.0] }}, with \"uncertain\", over that range."
