@@ -42,11 +42,18 @@ const TOOLS: [MarkerLayout; 3] = [
 fn main() -> io::Result<()> {
     let folder = env::args_os().nth(1).map_or_else(|| PathBuf::from("reports/gallery"), PathBuf::from);
     fs::create_dir_all(&folder)?;
-    let charts: Vec<(String, String)> =
-        [errors_of_trials(), errors_against_drawn(), other_kinds(), arms(), degenerate(), degenerate_rows()]
-            .into_iter()
-            .flatten()
-            .collect();
+    let charts: Vec<(String, String)> = [
+        errors_of_trials(),
+        errors_against_drawn(),
+        other_kinds(),
+        arms(),
+        degenerate(),
+        degenerate_rows(),
+        degenerate_bars(),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
     for (name, svg) in &charts {
         fs::write(folder.join(name).with_extension("svg"), svg)?;
     }
@@ -457,5 +464,76 @@ fn degenerate_rows() -> Vec<(String, String)> {
             against_many(words, &Against { axis: LEG_LENGTH, errors: &[], limit: None }, &[])
         }),
         entry("scene-small", |words| scene(words, &Scene { camera: None, ..PELVIS })),
+    ]
+}
+
+fn degenerate_bars() -> Vec<(String, String)> {
+    let variance = Axis { label: "Variance of the error of cup anteversion", unit: "°²" };
+    let quantile = Axis { label: "95 % of the errors of cup anteversion are within", unit: "deg" };
+    let share = Axis { label: "Share of the variance", unit: "" };
+    let falls = |name: &str, rows: &[WaterfallRow]| {
+        entry(&format!("waterfall-{name}"), |words| {
+            waterfall(words, &Waterfall { axis: variance, rows, whole: "everything" })
+        })
+    };
+    let turns = |name: &str, middle: f64, rows: &[TornadoRow], limit: Option<f64>| {
+        entry(&format!("tornado-{name}"), |words| {
+            let names = ["without the source", "twice the source"];
+            tornado(words, &Tornado { axis: quantile, middle, names, rows, limit })
+        })
+    };
+    let shares = |name: &str, rows: &[TwoIntervalsRow]| {
+        entry(&format!("two-intervals-{name}"), |words| {
+            let names = ["first-order", "total"];
+            two_intervals(words, &TwoIntervals { axis: share, names, rows, reference: Some((0.0, "nothing")) })
+        })
+    };
+    let marker = |name: &str, markers: &[[f64; 3]]| {
+        let normals = vec![[0.0, 0.0, 1.0]; markers.len()];
+        entry(&format!("marker-layouts-{name}"), |words| {
+            marker_layouts(words, &[MarkerLayout { name: "Probe", markers, normals: &normals }])
+        })
+    };
+    let region = [[0.0, 2.4], [1.0, 2.1], [1.9, 1.2], [2.6, 0.0]];
+    let rim = |part: f64| region.map(|[x, y]| BandPoint { x: part * x, y: part * y, low: f64::NAN, high: f64::NAN });
+    let (limit, assured) = (rim(1.0), rim(0.9));
+    vec![
+        falls("one", &[WaterfallRow { label: "landmark.tissue", adds: 1.0 }]),
+        falls(
+            "less-together",
+            &[
+                WaterfallRow { label: "landmark.palpation.asis", adds: 3.0 },
+                WaterfallRow { label: "landmark.tissue", adds: 2.0 },
+                WaterfallRow { label: "together", adds: -1.5 },
+            ],
+        ),
+        falls("nothing", &[WaterfallRow { label: "together", adds: 0.0 }]),
+        turns("none", 0.0, &[], None),
+        turns(
+            "one-side",
+            5.0,
+            &[TornadoRow { label: "cup.runout", one: [5.0, 5.0, 5.0], other: [9.0, f64::NAN, f64::NAN] }],
+            Some(40.0),
+        ),
+        shares("none", &[]),
+        shares(
+            "no-intervals",
+            &[
+                TwoIntervalsRow {
+                    label: "palpation",
+                    one: [0.4, f64::NAN, f64::NAN],
+                    other: [0.4, f64::NAN, f64::NAN],
+                },
+                TwoIntervalsRow { label: "below zero", one: [-0.02, -0.1, 0.05], other: [f64::NAN; 3] },
+            ],
+        ),
+        marker("three", &[[-20.0, 0.0, 0.0], [20.0, 0.0, 0.0], [0.0, 30.0, 0.0]]),
+        marker("tiny", &[[-0.2, 0.0, 0.0], [0.2, 0.0, 0.0], [0.0, 0.3, 0.1]]),
+        entry("region", |words| {
+            let x = Axis { label: "Scale of palpation", unit: "" };
+            let y = Axis { label: "Scale of landmark.tissue", unit: "" };
+            let series = [Series { label: "limit", points: &limit }, Series { label: "assured", points: &assured }];
+            lines(words, &Lines { x, logarithmic: false, y, series: &series, levels: &[] })
+        }),
     ]
 }

@@ -89,6 +89,9 @@ pub struct CheckArguments {
     /// Number of trials, instead of the file's.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
     pub trials: Option<u64>,
+    /// Fix the plan before its run: write its hashes into FILE's neighbour with the ending .plan.json.
+    #[arg(long)]
+    pub freeze: bool,
 }
 
 #[derive(Debug, Args)]

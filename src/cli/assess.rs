@@ -16,7 +16,7 @@ pub fn assess(arguments: &AssessArguments) -> Result<Ending, Stop> {
     let folder = RunFolder::reopen(&arguments.folder)?;
     let saved = folder.experiment()?;
     let plan = match &arguments.file {
-        Some(file) => Plan { trials: saved.trials, seed: saved.seed, ..Plan::read(file)? },
+        Some(file) => Plan { trials: saved.trials, seed: saved.seed, frozen: saved.frozen, ..Plan::read(file)? },
         None => saved.plan()?,
     };
     folder.demand_same_simulation(&plan)?;

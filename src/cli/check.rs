@@ -5,26 +5,57 @@ use super::arguments::CheckArguments;
 use super::message::{Stop, warn};
 use super::run::default_folder;
 use super::terminal::{align_right, show, table};
-use crate::analysis::nested::DEVICES_FOR_A_VERDICT;
-use crate::analysis::{Rule, confidence_of_a_look, most_out, passes, trials_needed};
-use crate::experiment::{Plan, Requirement, Variant};
+use crate::analysis::{passes, trials_needed};
+use crate::experiment::{FrozenPlan, Plan, Requirement, Variant};
 use crate::measurement::Step;
 use crate::record::Block;
-use crate::report::words::{count, percent};
-use crate::trial::{TrialRunner, Worker};
+use crate::report::sampling_paragraph;
+use crate::report::words::percent;
+use crate::trial::{TrialRunner, Worker, write_json};
 use std::fmt::Write as _;
 use std::path::Path;
 use std::thread::available_parallelism;
 use std::time::{Duration, Instant};
 
-/// Reads and validates an experiment; nothing is written.
+/// Reads and validates an experiment; nothing is written but the plan, where it is to be fixed.
 pub fn check(arguments: &CheckArguments) -> Result<Ending, Stop> {
     let mut plan = Plan::read(&arguments.file)?;
     super::take_trials(&mut plan, arguments.trials)?;
     warn(&plan.warnings);
     let folder = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.file));
     show(&preview(&plan, &folder));
+    if arguments.freeze {
+        freeze(&plan, &arguments.file, &folder)?;
+    }
     Ok(Ending::Shown)
+}
+
+/// Writes the plan's hashes beside the experiment file; a plan that was fixed is never changed.
+fn freeze(plan: &Plan, file: &Path, folder: &Path) -> Result<(), Stop> {
+    let place = FrozenPlan::place(file);
+    let shown = place.display();
+    if let Some(fixed) = &plan.frozen {
+        let standings = fixed.standing(plan);
+        let deviations: Vec<String> = standings.into_iter().flat_map(|standing| standing.differences).collect();
+        if deviations.is_empty() {
+            show(&format!("\nthe plan was fixed in {shown} already, and is the same\n"));
+            return Ok(());
+        }
+        let message = format!("another plan was fixed in {shown}: {}", deviations.join("; "));
+        let help =
+            "run the plan as it was fixed, and the report names what deviates; or remove the file and fix this one";
+        return Err(Stop::new(Ending::Refused, message, Some(help)));
+    }
+    if folder.join("run.json").exists() {
+        let message = format!("{} holds a run already: what is fixed now was not fixed before it", folder.display());
+        let help = "name with --out the folder of the run that is to come";
+        return Err(Stop::new(Ending::Refused, message, Some(help)));
+    }
+    let value =
+        serde_json::to_value(FrozenPlan::of(plan)).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
+    write_json(&place, &value)?;
+    show(&format!("\nthe plan is fixed in {shown}\n"));
+    Ok(())
 }
 
 /// With more variants than this only the first ones are listed.
@@ -51,57 +82,9 @@ fn preview(plan: &Plan, folder: &Path) -> String {
         let _ = writeln!(
             text,
             "\nfor the protocol of the study, if these figures suit it:\n  {}",
-            wrapped(&paragraph(plan), " ", 2)
+            wrapped(&sampling_paragraph(plan), " ", 2)
         );
     }
-    text
-}
-
-/// A paragraph on the number of trials that a writer can paste.
-fn paragraph(plan: &Plan) -> String {
-    let mut text = format!("The number of simulated trials is fixed beforehand at {}.", count(plan.trials));
-    if let Some(design) = plan.design {
-        let _ = write!(
-            text,
-            " They are nested: {} devices, {} cases on each, {} repeats of each. Cases on one device are not independent; \
-             verdicts are approximate and need {DEVICES_FOR_A_VERDICT} devices.",
-            count(design.devices(plan.trials)),
-            count(design.cases),
-            design.repeats,
-        );
-    }
-    if plan.looks > 1 {
-        let _ = write!(
-            text,
-            " Verdicts may be looked at {} times while trials are added; each look uses the confidence 1 - (1 - c)/{}.",
-            plan.looks, plan.looks,
-        );
-    }
-    let joint = plan.joint_requirements.iter().map(|asked| (&asked.id, asked.proportion, asked.confidence));
-    let single = plan.requirements.iter().map(|asked| (&asked.id, asked.proportion, asked.confidence));
-    for (id, proportion, confidence) in single.chain(joint) {
-        let rule = Rule::absolute(0.0, proportion, confidence_of_a_look(confidence, plan.looks));
-        let _ = write!(
-            text,
-            " Requirement {id} is met if, with {} % confidence, at least {} % of cases are within its limit",
-            percent(rule.confidence),
-            percent(proportion),
-        );
-        let _ = match most_out(plan.trials, &rule) {
-            _ if plan.design.is_some() => write!(text, "."),
-            Some(most) => {
-                write!(text, ": at most {} of the {} trials may be out of it.", count(most), count(plan.trials))
-            }
-            None => write!(text, "; so many trials cannot show it even if none is out of it."),
-        };
-        if let Some(least) = trials_needed(&rule, 0.0) {
-            let _ = write!(text, " The least number that can show it is {}.", count(least));
-        }
-    }
-    text.push_str(
-        " A trial without a reading counts as out of the limit. The bounds are exact (Clopper and Pearson, Biometrika 1934) and \
-         assume no distribution.",
-    );
     text
 }
 

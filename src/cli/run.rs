@@ -7,9 +7,10 @@ use super::message::{Stop, warn};
 use super::progress::Bar;
 use super::share;
 use super::terminal;
-use crate::experiment::Plan;
+use crate::checks::{Outcome, run_all};
+use crate::experiment::{Plan, ReportKind};
 use crate::record::{Parts, sums};
-use crate::report::{Evidence, write_report};
+use crate::report::{Evidence, Run, write_report};
 use crate::study::sensitivity::sensitivity;
 use crate::study::{Looks, assess_after, definitional};
 use crate::trial::{self, RunFolder};
@@ -28,6 +29,8 @@ pub fn run(arguments: &RunArguments) -> Result<Ending, Stop> {
         return share::run(&plan, &out, shard, threads, arguments.quiet);
     }
     let folder = RunFolder::open(&out, &plan, arguments.replace)?;
+    // What was fixed after the run had begun was not fixed before it.
+    plan.frozen = folder.frozen()?;
     let bar = Bar::new(arguments.quiet);
     trial::run(&plan, &folder, threads, &bar)?;
     conclude(&plan, &folder, threads, bar, arguments.quiet)
@@ -42,7 +45,9 @@ pub fn conclude(plan: &Plan, folder: &RunFolder, threads: usize, bar: Bar, quiet
     let found = sensitivity(plan, folder, threads, &bar)?;
     drop(bar);
     folder.write_manifest(&trial::manifest(plan, &assessment.failures, &looks.with(plan)))?;
-    let evidence = Evidence::of(plan, &assessment, &found, &Parts::list(&folder.parts())?)?;
+    let (checks, parts) = (checks_for(plan), Parts::list(&folder.parts())?);
+    let run = Run { plan, assessment: &assessment, sensitivity: &found, checks: &checks, parts: &parts };
+    let evidence = Evidence::of(&run)?;
     let written = write_report(folder.path(), &evidence)?;
     sums::write_sums(folder.path()).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
     if !quiet {
@@ -50,6 +55,11 @@ pub fn conclude(plan: &Plan, folder: &RunFolder, threads: usize, bar: Bar, quiet
     }
     terminal::show(&terminal::files(folder, &written));
     Ok(if assessment.all_shown() { Ending::Shown } else { Ending::NotShown })
+}
+
+/// The published checks, where a verification report is asked for by name: they take some seconds.
+fn checks_for(plan: &Plan) -> Vec<Outcome> {
+    if plan.reporting.kinds.contains(&ReportKind::Verification) { run_all() } else { Vec::new() }
 }
 
 /// reports/<file stem>

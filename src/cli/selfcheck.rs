@@ -5,7 +5,8 @@ use super::arguments::SelfcheckArguments;
 use super::message::Stop;
 use super::terminal::{align_right, show, table};
 use crate::checks::{Check, Found, Outcome, Verdict, run_all};
-use crate::record::tables::{Cell, write_table};
+use crate::record::tables::write_table;
+use crate::report::code_verification::{COLUMNS, row, word};
 use std::fmt::Write as _;
 
 /// Runs every check and says what was found.
@@ -13,45 +14,11 @@ pub fn selfcheck(arguments: &SelfcheckArguments) -> Result<Ending, Stop> {
     let outcomes = run_all();
     show(&record(&outcomes));
     if let Some(file) = &arguments.csv {
-        write_table(file, &HEADER, outcomes.iter().map(row))?;
+        write_table(file, &COLUMNS, outcomes.iter().map(row))?;
         show(&format!("\nwritten to {}\n", file.display()));
     }
     let failed = outcomes.iter().any(|outcome| outcome.verdict == Verdict::Failed);
     Ok(if failed { Ending::NotShown } else { Ending::Shown })
-}
-
-const HEADER: [&str; 12] = [
-    "id",
-    "quantity",
-    "unit",
-    "expected",
-    "found",
-    "standard_error",
-    "trials",
-    "allowed_difference",
-    "source",
-    "mark",
-    "ok",
-    "why_not",
-];
-
-fn row(outcome: &Outcome) -> Vec<Cell> {
-    let Outcome { check, found, verdict } = outcome;
-    let value = found.as_ref().ok();
-    vec![
-        check.id.into(),
-        check.quantity.into(),
-        check.unit.into(),
-        check.expected.into(),
-        value.map(|found| found.value).filter(|value| value.is_finite()).into(),
-        value.and_then(|found| found.standard_error).into(),
-        value.map(|found| found.count).into(),
-        check.tolerance.to_string().into(),
-        check.source.into(),
-        check.mark.word().into(),
-        word(*verdict).into(),
-        found.as_ref().err().cloned().into(),
-    ]
 }
 
 /// The table, the sources in full below it, and the counts.
@@ -107,13 +74,5 @@ fn shown(found: &Result<Found, String>) -> String {
         Ok(Found { value, standard_error: None, .. }) => format!("{value:.6}"),
         Ok(Found { value, standard_error: Some(error), .. }) => format!("{value:.6} ± {error:.1e}"),
         Err(_) => "nothing".to_owned(),
-    }
-}
-
-const fn word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Passed => "yes",
-        Verdict::Failed => "NO",
-        Verdict::Shown => "shown only",
     }
 }

@@ -5,7 +5,7 @@ use crate::experiment::{Plan, Requirement, Variant};
 use crate::record::sums::SUMS_FILE;
 use crate::replay::NoiseFit;
 use crate::report::words::{Bound, bounded_percent, percent};
-use crate::report::{Bench, PAGE, Phantom, Written, agreement, outcomes};
+use crate::report::{Bench, Phantom, Written, agreement, outcomes};
 use crate::study::{Assessment, OutputAssessment};
 use crate::trial::RunFolder;
 use comfy_table::{CellAlignment, LineStyle, Row, Table, TableStyle};
@@ -107,8 +107,9 @@ pub fn phantom(found: &Phantom) -> String {
 /// The last lines of a phantom.
 pub fn phantom_files(folder: &RunFolder, written: &Written) -> String {
     let Written { tables, charts, .. } = written;
+    let documents = documents(written);
     format!(
-        "\nwritten to {}\n  run.json\n  tables/ ({tables} CSV files)\n  charts/ ({charts} SVG files)\n  {PAGE}\n  {SUMS_FILE}\n",
+        "\nwritten to {}\n  run.json\n  tables/ ({tables} CSV files)\n  charts/ ({charts} SVG files)\n{documents}  {SUMS_FILE}\n",
         folder.path().display(),
     )
 }
@@ -131,10 +132,11 @@ fn fit_table(fit: &NoiseFit) -> String {
 /// The last lines of a replay.
 pub fn bench_files(folder: &RunFolder, written: &Written, fitted: Option<&str>) -> String {
     let Written { tables, charts, .. } = written;
+    let documents = documents(written);
     let fitted = fitted.map_or(String::new(), |name| format!("  {name}\n"));
     format!(
         "\nwritten to {}\n  run.json\n  tables/ ({tables} CSV files, among them readings.csv and errors.csv)\n  charts/ \
-         ({charts} SVG files)\n{fitted}  {PAGE}\n  {SUMS_FILE}\n",
+         ({charts} SVG files)\n{fitted}{documents}  {SUMS_FILE}\n",
         folder.path().display(),
     )
 }
@@ -142,11 +144,17 @@ pub fn bench_files(folder: &RunFolder, written: &Written, fitted: Option<&str>) 
 /// The last lines: every file written, tables and charts by their folder.
 pub fn files(folder: &RunFolder, written: &Written) -> String {
     let Written { tables, charts, .. } = written;
+    let documents = documents(written);
     format!(
         "\nwritten to {}\n  run.json\n  tables/ ({tables} CSV files, among them summary.csv and verdicts.csv)\n  charts/ ({charts} \
-         SVG files)\n  {PAGE}\n  {SUMS_FILE}\n",
+         SVG files)\n{documents}  {SUMS_FILE}\n",
         folder.path().display(),
     )
+}
+
+/// A line for each page and document.
+fn documents(written: &Written) -> String {
+    written.documents.iter().fold(String::new(), |lines, name| lines + "  " + name + "\n")
 }
 
 fn heading(variant: &Variant, plan: &Plan) -> String {

@@ -4,8 +4,10 @@ use super::comparison::Comparison;
 use super::data::{self, DataColumn};
 use super::design::Design;
 use super::diagnostics::{ExperimentError, Fault, File, Warning};
+use super::frozen::FrozenPlan;
 use super::overrides::{self, Override, WrittenArm};
 use super::replay::{self, Replay};
+use super::reporting::Reporting;
 use super::sensitivity::{Budgeting, Question, Sensitivity};
 use super::spec::{Reader, WrittenDesign, WrittenJoint, WrittenRequirement, impossible};
 use super::tree::{self, DEFAULTS, Tree};
@@ -63,6 +65,10 @@ pub struct Plan {
     pub uncertain: Uncertain,
     /// What it says of recorded cases.
     pub replay: Option<Replay>,
+    /// What documents are made of its results, and for whom.
+    pub reporting: Reporting,
+    /// The same plan as it was fixed in a file before the run, if it was.
+    pub frozen: Option<FrozenPlan>,
     /// What a reader of the results should know.
     pub warnings: Vec<Warning>,
 }
@@ -156,13 +162,20 @@ impl Plan {
         Ok(())
     }
 
-    /// Reads an experiment file.
+    /// Reads an experiment file, and the plan that was fixed beside it if one was.
     ///
     /// # Errors
-    /// With everything that is wrong with it, each thing at its place; or if the file cannot be read.
+    /// With everything that is wrong with it, each thing at its place; or if a file cannot be read.
     pub fn read(path: impl AsRef<Path>) -> Result<Self, ExperimentError> {
         let (name, text) = read_text(path.as_ref())?;
-        Self::parse(&name, &text)
+        let plan = Self::parse(&name, &text)?;
+        let frozen = FrozenPlan::read(path.as_ref()).map_err(|error| {
+            let place = FrozenPlan::place(path.as_ref());
+            let message = format!("{} cannot be read as a plan that was fixed", place.display());
+            let help = "it is written by `navassay check --freeze`; remove it if no plan was fixed";
+            File::new(&name, "").error(Fault::new(None, message, error.to_string()).help(help))
+        })?;
+        Ok(Self { frozen, ..plan })
     }
 
     /// Reads the experiment file of recorded cases: it says in `[replay]` where they are, and needs no seed.
@@ -225,6 +238,7 @@ impl Plan {
         }
         let arms = reader.arms();
         let comparisons = reader.comparisons(&arms);
+        let reporting = reader.reporting(arms.len());
         let (sensitivity, budgeting) = (reader.sensitivity(), reader.budgeting());
         let seed = head.as_ref().map_or(0, |head| head.seed);
         let ranged = reader.uncertain_inputs();
@@ -273,17 +287,8 @@ impl Plan {
             warn::trials(&tree, head.trials, &head.requirements, &mut warnings);
             warn::borrowed_bases(&tree, &mut warnings);
         }
-        let as_written = |change: &Override| {
-            let words = match change.value.get_ref() {
-                DeValue::Float(number) => number.to_string(),
-                _ => text.get(change.value.span()).unwrap_or_default().to_owned(),
-            };
-            (change.path.clone(), words)
-        };
-        let points = (0..)
-            .zip(&grid)
-            .map(|(index, point)| SweepPoint { index, values: point.iter().map(as_written).collect() })
-            .collect();
+        let values = |point: &Vec<Override>| point.iter().map(|change| as_written(change, text)).collect();
+        let points = (0..).zip(&grid).map(|(index, point)| SweepPoint { index, values: values(point) }).collect();
         let file_name = Path::new(name).file_name().unwrap_or_default().to_string_lossy().into_owned();
         Ok(Self {
             file_name,
@@ -306,9 +311,20 @@ impl Plan {
             budgeting,
             uncertain,
             replay,
+            reporting,
+            frozen: None,
             warnings: file.warnings(warnings),
         })
     }
+}
+
+/// Path and value of a change, as they stand in the text of the file.
+fn as_written(change: &Override, text: &str) -> (String, String) {
+    let words = match change.value.get_ref() {
+        DeValue::Float(number) => number.to_string(),
+        _ => text.get(change.value.span()).unwrap_or_default().to_owned(),
+    };
+    (change.path.clone(), words)
 }
 
 /// The name of a file as shown in messages, and its text.

@@ -2,6 +2,7 @@
 
 use super::comparison::Comparison;
 use super::plan::{JointRequirement, Plan, Requirement, Variant};
+use super::reporting::Reporting;
 use super::sensitivity::Sensitivity;
 use crate::measurement::{PivotEstimator, Plane, TemplateShape};
 use crate::simulation::model::Replicates;
@@ -39,6 +40,7 @@ impl Plan {
             "points": self.points(),
             "variants": self.variants.iter().map(variant).collect::<Vec<_>>(),
             "sensitivity": self.sensitivity.as_ref().map(sensitivity),
+            "report": self.reporting.resolved(),
         })
     }
 
@@ -75,6 +77,13 @@ impl Plan {
         });
         if !self.comparisons.is_empty() {
             content["comparisons"] = comparisons(&self.comparisons);
+        }
+        // What the decision is belongs to the plan; who signs, and which documents are made, does not.
+        let Reporting { model_influence, decision_consequence, .. } = &self.reporting;
+        for (key, words) in [("model_influence", model_influence), ("decision_consequence", decision_consequence)] {
+            if words.is_some() {
+                content[key] = json!(words);
+            }
         }
         digest(&content)
     }

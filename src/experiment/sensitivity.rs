@@ -67,16 +67,19 @@ pub enum Question {
     Offsets,
     /// Magnitudes that are known within a range only.
     Uncertain,
+    /// How large the sources may be.
+    Allocation,
 }
 
 /// Every question.
-pub const QUESTIONS: [Question; 6] = [
+pub const QUESTIONS: [Question; 7] = [
     Question::Indices,
     Question::Shapley,
     Question::OneAtATime,
     Question::Linear,
     Question::Offsets,
     Question::Uncertain,
+    Question::Allocation,
 ];
 
 /// The group of all that no other group names.
@@ -97,6 +100,7 @@ impl Question {
             Self::Linear => "linear",
             Self::Offsets => "offsets",
             Self::Uncertain => "uncertain",
+            Self::Allocation => "allocation",
         }
     }
 }

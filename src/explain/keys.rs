@@ -17,6 +17,28 @@ const KEYS: &[(&str, &str)] = &[
     ("design.devices", "devices of a nested design; 0: every trial is a new device and a new case"),
     ("design.cases", "cases of each device"),
     ("design.repeats", "repeats of each case: captures and frames are new, patient and device the same"),
+    (
+        "report.kind",
+        "documents beside report.html, which holds everything: verification, engineering, comparison, or a list of them; all: \
+         those that the experiment has what they need for (a requirement; a section [sensitivity] or a sweep; two arms)",
+    ),
+    ("report.draft", "whether the documents are marked as drafts; set to false by the person who releases them"),
+    (
+        "report.model_influence",
+        "for the verification report: how much the decision rests on the simulation, against all other evidence; a marked \
+         blank unless given",
+    ),
+    (
+        "report.decision_consequence",
+        "for the verification report: what a wrong decision would do; a marked blank unless given",
+    ),
+    (
+        "report.bench_comparison",
+        "for the verification report: where the simulation is compared with bench data, and what came of it",
+    ),
+    ("report.author", "who wrote the documents; a blank to be filled in unless given"),
+    ("report.reviewer", "who reviewed them; a blank to be filled in unless given"),
+    ("report.approver", "who approved them; a blank to be filled in unless given"),
     ("report.target_inclination_deg", "target box of the cup: least and largest inclination"),
     ("report.target_anteversion_deg", "target box of the cup: least and largest anteversion"),
     ("anatomy.side", "the operated side: right or left"),
@@ -270,7 +292,8 @@ const KEYS: &[(&str, &str)] = &[
     ("sensitivity.rows", "cases that each question is put to, each a new device and a new patient; 64 or more"),
     (
         "sensitivity.ask",
-        "what is asked where the section stands in the file: indices, shapley, one-at-a-time, linear, offsets, uncertain; one or more",
+        "what is asked where the section stands in the file: indices, shapley, one-at-a-time, linear, offsets, uncertain, \
+         allocation (the search of `navassay budget`, for the first arm); one or more",
     ),
     (
         "sensitivity.outer_points",

@@ -178,6 +178,24 @@ const TERMS: &[(&str, &str, &str)] = &[
          with those of the trials",
         "GUM, JCGM 100:2008, 5.1; JCGM 101:2008, clause 8",
     ),
+    ("context of use", "what the answer is used for, and on what else that use rests", "ASME V&V 40-2018"),
+    (
+        "model influence",
+        "how much a decision rests on the simulation, against all other evidence",
+        "ASME V&V 40-2018",
+    ),
+    ("decision consequence", "what a wrong decision would do", "ASME V&V 40-2018"),
+    (
+        "credibility factor",
+        "one of the activities by which trust in a simulation is earned, each judged against the risk of the decision",
+        "ASME V&V 40-2018",
+    ),
+    ("margin", "limit of a requirement, less a guard band, less the bound of the error", OWN),
+    (
+        "hanging verdict",
+        "a verdict that changes when an assumed input is halved, doubled or moved over its range",
+        OWN,
+    ),
     ("scale", "factor on all that a source draws; 0 is off, 1 as it is", OWN),
     (
         "limit of a source",

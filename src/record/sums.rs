@@ -147,11 +147,21 @@ pub fn sum(path: &Path) -> Result<String, SumsError> {
             count => hash.update(&piece[..count]),
         }
     }
+    Ok(digits(&hash.finalize()))
+}
+
+/// SHA-256 of what is to stand in a file, in lower-case hexadecimal digits.
+#[must_use]
+pub fn sum_of(bytes: &[u8]) -> String {
+    digits(&Sha256::digest(bytes))
+}
+
+fn digits(digest: &[u8]) -> String {
     let mut word = String::with_capacity(64);
-    for byte in hash.finalize() {
+    for byte in digest {
         let _ = write!(word, "{byte:02x}"); // writing to a string does not fail
     }
-    Ok(word)
+    word
 }
 
 #[cfg(test)]

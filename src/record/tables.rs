@@ -84,21 +84,39 @@ pub fn write_table<R>(path: &Path, header: &[&str], rows: impl IntoIterator<Item
 where
     R: AsRef<[Cell]>,
 {
-    write_whole(path, |file| {
-        let mut writer = csv::Writer::from_writer(file);
-        writer.write_record(header)?;
-        for (row, cells) in rows.into_iter().enumerate() {
-            for (column, cell) in cells.as_ref().iter().enumerate() {
-                let word = cell.word().ok_or_else(|| {
-                    let name = header.get(column).unwrap_or(&"beyond the header");
-                    io::Error::other(format!("row {}, column {name}: not a finite number", row + 1))
-                })?;
-                writer.write_field(word)?;
-            }
-            writer.write_record(None::<&[u8]>)?; // ends the row; the writer counts its cells
+    write_whole(path, |file| put(file, header, rows))
+}
+
+/// A table as the bytes of its file.
+///
+/// # Errors
+/// If a row has more or fewer cells than the header, or a number is not finite.
+pub fn table_bytes<R>(header: &[&str], rows: impl IntoIterator<Item = R>) -> io::Result<Vec<u8>>
+where
+    R: AsRef<[Cell]>,
+{
+    let mut bytes = Vec::new();
+    put(&mut bytes, header, rows)?;
+    Ok(bytes)
+}
+
+fn put<R>(file: impl io::Write, header: &[&str], rows: impl IntoIterator<Item = R>) -> io::Result<()>
+where
+    R: AsRef<[Cell]>,
+{
+    let mut writer = csv::Writer::from_writer(file);
+    writer.write_record(header)?;
+    for (row, cells) in rows.into_iter().enumerate() {
+        for (column, cell) in cells.as_ref().iter().enumerate() {
+            let word = cell.word().ok_or_else(|| {
+                let name = header.get(column).unwrap_or(&"beyond the header");
+                io::Error::other(format!("row {}, column {name}: not a finite number", row + 1))
+            })?;
+            writer.write_field(word)?;
         }
-        writer.flush()
-    })
+        writer.write_record(None::<&[u8]>)?; // ends the row; the writer counts its cells
+    }
+    writer.flush()
 }
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! The report on recorded cases: the sections of a simulated run where they hold, and what a bench alone has.
 
 use super::columns::Columns;
+use super::document::Document;
 use super::evidence::{Entry, Evidence, Files, Section};
 use super::section;
 use crate::experiment::Plan;
@@ -54,7 +55,8 @@ impl Evidence {
         sections.extend(bench.validation.map(|found| section::validation::section(bench, found, &mut files)));
         sections.extend(bench.fit.map(|fit| section::fit::section(fit, &mut files)));
         sections.extend([section::bench::reproduction(bench, &mut files), section::bench::limits(bench)]);
-        Ok(Self { title: plan.title.clone(), sections, files: files.into_files() })
+        let report = Document::whole(plan.title.clone(), sections);
+        Ok(Self { report, documents: Vec::new(), files: files.into_files() })
     }
 }
 
@@ -83,6 +85,8 @@ fn speak_of_cases(section: &mut Section) {
             Entry::Paragraph { text } => change(text),
             Entry::List { items } => items.iter_mut().for_each(change),
             Entry::Verdict(finding) => change(&mut finding.sentence),
+            // Recorded cases have no sources that could be scaled.
+            Entry::WhatIf(_) => {}
             Entry::Table(table) => {
                 change(&mut table.caption);
                 change(&mut table.reading);

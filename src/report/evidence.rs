@@ -1,6 +1,8 @@
 //! Everything a report says, as plain data. Each section, table and chart is one entry here; writers walk it.
 
+use super::document::Document;
 use super::section;
+use crate::checks::Outcome;
 use crate::experiment::{Plan, Variant};
 use crate::record::tables::Cell;
 use crate::record::{PartError, Parts};
@@ -10,14 +12,13 @@ use crate::study::sensitivity::ArmSensitivity;
 use serde::Serialize;
 
 /// A report before it is written.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug)]
 pub struct Evidence {
-    /// Name of the experiment.
-    pub title: String,
-    /// Its sections in reading order.
-    pub sections: Vec<Section>,
+    /// The document that holds everything.
+    pub report: Document,
+    /// Documents for one reader each, chosen from it and put in order.
+    pub documents: Vec<Document>,
     /// The tables behind its tables and charts, one file each.
-    #[serde(skip)]
     pub files: Vec<Csv>,
 }
 
@@ -57,6 +58,8 @@ pub enum Entry {
     Verdict(Finding),
     /// A table.
     Table(Table),
+    /// Sliders for the scale of each source, with what is then predicted; nothing without scripts.
+    WhatIf(Panel),
     /// Charts side by side.
     Charts {
         /// The charts.
@@ -77,6 +80,47 @@ pub struct Finding {
     pub risk: Option<String>,
     /// The verdict and what it rests on, in full sentences.
     pub sentence: String,
+}
+
+/// Sliders for the scale of each source.
+#[derive(Clone, Debug, Serialize)]
+pub struct Panel {
+    /// Its anchor.
+    pub id: String,
+    /// What it does.
+    pub caption: String,
+    /// One slider each.
+    pub sources: Vec<PanelSource>,
+    /// One line each.
+    pub outputs: Vec<PanelOutput>,
+}
+
+/// A source with a slider.
+#[derive(Clone, Debug, Serialize)]
+pub struct PanelSource {
+    /// Its id.
+    pub name: String,
+    /// Bias that each output has with this source alone, in the order of the panel's outputs.
+    pub biases: Vec<f64>,
+    /// The variance likewise.
+    pub variances: Vec<f64>,
+}
+
+/// An output that is predicted.
+#[derive(Clone, Debug, Serialize)]
+pub struct PanelOutput {
+    /// Its name.
+    pub name: String,
+    /// Its unit.
+    pub unit: String,
+    /// Bias that no source has alone.
+    pub bias: f64,
+    /// The variance likewise.
+    pub variance: f64,
+    /// The 95 % quantile over that of normal errors of the same bias and variance.
+    pub shape: f64,
+    /// The smallest limit of a requirement, in brief.
+    pub limit: Option<String>,
 }
 
 /// A table as it is read.
@@ -133,21 +177,33 @@ pub struct Csv {
     pub rows: Vec<Vec<Cell>>,
 }
 
+/// A run that has been assessed.
+#[derive(Clone, Copy, Debug)]
+pub struct Run<'a> {
+    /// What was asked.
+    pub plan: &'a Plan,
+    /// What its trials say.
+    pub assessment: &'a Assessment<'a>,
+    /// Where the errors come from; empty where that was not asked.
+    pub sensitivity: &'a [ArmSensitivity<'a>],
+    /// The published checks of this build; empty where they were not run.
+    pub checks: &'a [Outcome],
+    /// Its trials.
+    pub parts: &'a Parts,
+}
+
 impl Evidence {
     /// What a run shows.
     ///
     /// # Errors
     /// If a part of the run cannot be read.
-    pub fn of(
-        plan: &Plan,
-        assessment: &Assessment,
-        sensitivity: &[ArmSensitivity],
-        parts: &Parts,
-    ) -> Result<Self, PartError> {
+    pub fn of(run: &Run) -> Result<Self, PartError> {
+        let Run { plan, assessment, sensitivity, checks, parts } = *run;
         let mut files = Files::default();
         let mut sections = vec![
             section::question::section(plan),
             section::answer::section(plan, assessment, &mut files),
+            section::brief::section(plan, assessment, sensitivity, &mut files),
             section::results::section(plan, assessment, parts, &mut files)?,
             section::statistics::section(plan, assessment, &mut files),
         ];
@@ -157,15 +213,29 @@ impl Evidence {
         sections.extend(section::definitional::section(plan, &assessment.definitional, &mut files));
         sections.extend(section::response::section(plan, assessment, &mut files));
         sections.extend(section::sensitivity::section(plan, sensitivity, &mut files));
+        sections.extend(section::what_if::section(plan, sensitivity, &mut files));
+        let allocation = sensitivity.iter().find_map(|arm| arm.allocation.as_ref());
+        sections.extend(allocation.map(|search| section::budget::section(plan, search, &mut files)));
         sections.extend([
             section::scene::section(plan, &mut files),
+            section::equations::section(plan, &mut files),
             section::inputs::section(plan, &mut files),
+            section::planned::section(plan, &mut files),
+            section::numerics::section(plan),
+        ]);
+        sections.extend(section::code_verification::section(checks, &mut files));
+        sections.extend([
+            section::bench_comparison::section(plan),
             section::failures::section(plan, assessment, Some(parts), &mut files)?,
+            section::traceability::section(plan, assessment, &mut files),
             section::reproduction::section(plan, &mut files),
-            section::limits::section(plan),
+            section::credibility::section(plan, checks, sensitivity, &mut files),
+            section::limits::section(plan, sensitivity, &mut files),
+            section::signatures::section(plan, &mut files),
             section::glossary::section(&mut files),
         ]);
-        Ok(Self { title: plan.title.clone(), sections, files: files.0 })
+        let documents = plan.documents().into_iter().map(|kind| Document::of(kind, plan, &sections)).collect();
+        Ok(Self { report: Document::whole(plan.title.clone(), sections), documents, files: files.0 })
     }
 
     /// What a search for the largest sources shows.
@@ -177,24 +247,20 @@ impl Evidence {
             section::budget::section(plan, search, &mut files),
             section::inputs::section(plan, &mut files),
             section::reproduction::section(plan, &mut files),
-            section::limits::section(plan),
+            section::limits::section(plan, &[], &mut files),
             section::glossary::section(&mut files),
         ];
-        Self { title: plan.title.clone(), sections, files: files.0 }
+        Self { report: Document::whole(plan.title.clone(), sections), documents: Vec::new(), files: files.0 }
     }
 
     /// Every table.
     pub fn tables(&self) -> impl Iterator<Item = &Table> {
-        self.entries().filter_map(|entry| if let Entry::Table(table) = entry { Some(table) } else { None })
+        self.report.tables()
     }
 
     /// Every chart.
     pub fn charts(&self) -> impl Iterator<Item = &Chart> {
-        self.entries().flat_map(|entry| if let Entry::Charts { charts } = entry { charts.as_slice() } else { &[] })
-    }
-
-    fn entries(&self) -> impl Iterator<Item = &Entry> {
-        self.sections.iter().flat_map(|section| &section.entries)
+        self.report.charts()
     }
 }
 
@@ -206,6 +272,11 @@ impl Files {
     /// The files.
     pub fn into_files(self) -> Vec<Csv> {
         self.0
+    }
+
+    /// A file that was added.
+    pub fn get(&self, name: &str) -> Option<&Csv> {
+        self.0.iter().find(|file| file.name == name)
     }
 
     /// Adds a file and hands back its name.

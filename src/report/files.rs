@@ -1,8 +1,10 @@
-//! A report on disk: its page, one CSV file a table, one SVG file a chart.
+//! A report on disk: its pages and documents, one CSV file a table, one SVG file a chart.
 
 use super::chart::with_plain_colours;
+use super::document::Document;
 use super::evidence::Evidence;
 use super::html;
+use crate::experiment::ReportKind;
 use crate::record::WriteError;
 use crate::record::tables::write_table;
 use crate::record::write_whole;
@@ -10,17 +12,14 @@ use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-/// The page.
+/// The page that holds everything; documents for one reader stand beside it, each under the word of its kind.
 pub const PAGE: &str = "report.html";
-
-/// The same report for a word processor, written by a program that was built with the feature `docx`.
-pub const DOCUMENT: &str = "report.docx";
 
 /// What a report left in its folder.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Written {
-    /// The page.
-    pub page: PathBuf,
+    /// Names of the pages and documents, the page that holds everything first.
+    pub documents: Vec<String>,
     /// Tables, in `tables/`.
     pub tables: usize,
     /// Charts, in `charts/`.
@@ -47,20 +46,38 @@ pub fn write_report(folder: &Path, evidence: &Evidence) -> Result<Written, Write
     }
     remove_others(&folder.join("tables"), "csv", &tables)?;
     remove_others(&folder.join("charts"), "svg", &charts)?;
-    let page = folder.join(PAGE);
-    write_whole(&page, |file| file.write_all(html::page(evidence).map_err(io::Error::other)?.as_bytes()))?;
-    write_document(&folder.join(DOCUMENT), evidence)?;
-    Ok(Written { page, tables: tables.len(), charts: charts.len() })
+    let mut documents = write_document(folder, &evidence.report, &evidence.documents)?;
+    for document in &evidence.documents {
+        documents.extend(write_document(folder, document, &[])?);
+    }
+    for name in possible_documents().filter(|name| !documents.contains(name)) {
+        remove(&folder.join(name))?;
+    }
+    Ok(Written { documents, tables: tables.len(), charts: charts.len() })
 }
 
-#[cfg(feature = "docx")]
-fn write_document(path: &Path, evidence: &Evidence) -> Result<(), WriteError> {
-    write_whole(path, |file| file.write_all(&super::docx::document(evidence)?))
+/// Writes a document in every form that this program writes, and names them.
+fn write_document(folder: &Path, document: &Document, others: &[Document]) -> Result<Vec<String>, WriteError> {
+    let page = html::page(document, others).map_err(io::Error::other);
+    let name = format!("{}.html", document.name);
+    write_whole(&folder.join(&name), |file| file.write_all(page?.as_bytes()))?;
+    let names = vec![name];
+    #[cfg(feature = "docx")]
+    let names = {
+        let name = format!("{}.docx", document.name);
+        write_whole(&folder.join(&name), |file| file.write_all(&super::docx::document(document)?))?;
+        names.into_iter().chain([name]).collect()
+    };
+    Ok(names)
 }
 
-/// Without the feature there is no document, and none of an earlier report.
-#[cfg(not(feature = "docx"))]
-fn write_document(path: &Path, _: &Evidence) -> Result<(), WriteError> {
+/// Names of every document that any report may have.
+pub fn possible_documents() -> impl Iterator<Item = String> {
+    let stems = ReportKind::ALL.iter().map(|kind| kind.word()).chain(["report"]);
+    stems.flat_map(|stem| ["html", "docx"].map(|ending| format!("{stem}.{ending}")))
+}
+
+fn remove(path: &Path) -> Result<(), WriteError> {
     match std::fs::remove_file(path) {
         Err(source) if source.kind() != io::ErrorKind::NotFound => Err(WriteError { path: path.to_owned(), source }),
         _ => Ok(()),

@@ -1,5 +1,5 @@
 // Tables are sorted by the heading that is pressed: numbers by size, words by letter, back and forth.
-for (const table of document.querySelectorAll("table")) {
+for (const table of document.querySelectorAll("figure table")) {
   const body = table.tBodies[0], heads = [...table.tHead.rows[0].cells];
   if (body.rows.length < 3) continue;
   const written = [...body.rows];
@@ -27,4 +27,43 @@ for (const table of document.querySelectorAll("table")) {
       body.append(...rows);
     });
   });
+}
+
+// Sliders: what each source has alone, scaled, is added to what no source has alone.
+for (const panel of document.querySelectorAll(".what-if")) {
+  const scales = [...panel.querySelectorAll("input")], rows = [...panel.querySelectorAll("tbody tr")];
+  const [biases, variances] = ["biases", "variances"].map(of => scales.map(scale => JSON.parse(scale.dataset[of])));
+  // Standard normal distribution: Abramowitz M, Stegun IA, Handbook of Mathematical Functions, 7.1.26 (error below 2e-7).
+  const below = score => {
+    const x = Math.abs(score) / Math.SQRT2, t = 1 / (1 + 0.3275911 * x);
+    const tail = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))));
+    const half = 0.5 * tail * Math.exp(-x * x);
+    return score < 0 ? half : 1 - half;
+  };
+  // The size within which 95 % of normal errors are.
+  const within = (bias, sd) => {
+    if (!(sd > 0)) return Math.abs(bias);
+    let low = 0, high = Math.abs(bias) + 8 * sd;
+    for (let i = 0; i < 50; i++) {
+      const middle = (low + high) / 2;
+      if (below((middle - bias) / sd) - below((-middle - bias) / sd) < 0.95) low = middle; else high = middle;
+    }
+    return (low + high) / 2;
+  };
+  const show = () => {
+    for (const scale of scales) scale.previousElementSibling.textContent = scale.value;
+    rows.forEach((row, output) => {
+      let bias = +row.dataset.bias, variance = +row.dataset.variance;
+      scales.forEach((scale, source) => {
+        bias += scale.value * biases[source][output];
+        variance += scale.value * scale.value * variances[source][output];
+      });
+      const sd = Math.sqrt(Math.max(0, variance)), p95 = row.dataset.shape * within(bias, sd);
+      [bias, sd, p95].forEach((value, i) => row.cells[i + 1].textContent = value.toFixed(3).replace("-", "\u2212"));
+    });
+  };
+  panel.addEventListener("input", show);
+  panel.addEventListener("reset", () => setTimeout(show));
+  panel.hidden = false;
+  show();
 }

@@ -1,5 +1,6 @@
 //! The report on a virtual phantom.
 
+use super::document::Document;
 use super::evidence::{Evidence, Files};
 use super::section;
 use crate::experiment::{Plan, Variant};
@@ -29,6 +30,7 @@ impl Evidence {
             section::phantom::disturbed(phantom, &mut files),
             section::phantom::limits(),
         ];
-        Self { title: format!("{}: virtual phantom", phantom.plan.title), sections, files: files.into_files() }
+        let report = Document::whole(format!("{}: virtual phantom", phantom.plan.title), sections);
+        Self { report, documents: Vec::new(), files: files.into_files() }
     }
 }

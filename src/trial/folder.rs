@@ -1,8 +1,8 @@
 //! The folder of a run: whose it is, and who may write to it now.
 
-use super::difference::differences;
 use super::shard::Shard;
-use crate::experiment::{DataColumn, ExperimentError, Plan};
+use crate::experiment::difference::differences;
+use crate::experiment::{DataColumn, ExperimentError, FrozenPlan, Plan};
 use crate::record::sums::{self, SUMS_FILE};
 use crate::record::{UNFINISHED, WriteError, sweep, write_whole};
 use serde_json::{Value, json};
@@ -17,8 +17,22 @@ const RECORD: &str = "run.json";
 
 /// What a run may leave in its folder beside its record and what a machine says of itself; nothing else is ever
 /// removed.
-const CONTENTS: [&str; 8] =
-    [SUMS_FILE, "report.html", "report.docx", "fitted.toml", "tables", "charts", "studies", "parts"];
+const CONTENTS: [&str; 14] = [
+    SUMS_FILE,
+    "report.html",
+    "report.docx",
+    "verification.html",
+    "verification.docx",
+    "engineering.html",
+    "engineering.docx",
+    "comparison.html",
+    "comparison.docx",
+    "fitted.toml",
+    "tables",
+    "charts",
+    "studies",
+    "parts",
+];
 
 /// Folders in which files are written, and may be left unfinished by a run that was killed.
 const WRITTEN: [&str; 4] = ["", "parts", "tables", "charts"];
@@ -185,11 +199,13 @@ impl RunFolder {
     /// Makes the folder that of a plan, or finds that it is.
     fn settle(&self, plan: &Plan) -> Result<(), FolderError> {
         let mut looks = json!([]);
+        let mut frozen = plan.frozen.clone();
         if self.path.join(RECORD).exists() {
             self.demand_same_simulation(plan)?;
             let found = self.manifest()?;
-            // Verdicts that were seen stay seen while the run grows.
+            // Verdicts that were seen stay seen while the run grows, and a plan is fixed before its run or not at all.
             looks = found["looks"].clone();
+            frozen = self.frozen()?;
             match found["trials"].as_u64() {
                 Some(found) if found > plan.trials => {
                     return Err(FolderError::MoreTrials { folder: self.path.clone(), found, asked: plan.trials });
@@ -199,7 +215,7 @@ impl RunFolder {
             }
         }
         self.unseal()?;
-        Ok(self.write_manifest(&manifest(plan, &[], &looks))?)
+        Ok(self.write_manifest(&manifest(&Plan { frozen, ..plan.clone() }, &[], &looks))?)
     }
 
     /// Removes what runs that were killed left half written.
@@ -253,6 +269,7 @@ impl RunFolder {
     /// If run.json cannot be understood.
     pub fn experiment(&self) -> Result<SavedExperiment, FolderError> {
         let manifest = self.manifest()?;
+        let frozen = self.frozen()?;
         let text = |key: &str| manifest["experiment"][key].as_str().map(str::to_owned);
         let number = |value: &Value| value.as_u64();
         // Runs of experiments without measured values keep none.
@@ -264,11 +281,24 @@ impl RunFolder {
                 text: text("text")?,
                 trials: number(&manifest["trials"])?,
                 seed: number(&manifest["plan"]["seed"])?,
+                frozen: frozen.clone(),
             })
         };
         saved().ok_or_else(|| FolderError::Unreadable {
             file: self.path.join(RECORD),
             why: "it names no experiment, trials or seed".to_owned(),
+        })
+    }
+
+    /// The plan that had been fixed when the run began, if one was.
+    ///
+    /// # Errors
+    /// If run.json cannot be understood.
+    pub fn frozen(&self) -> Result<Option<FrozenPlan>, FolderError> {
+        let found = self.manifest()?["frozen"].clone();
+        serde_json::from_value(found).map_err(|error| FolderError::Unreadable {
+            file: self.path.join(RECORD),
+            why: format!("its plan that was fixed before: {error}"),
         })
     }
 
@@ -351,6 +381,8 @@ pub struct SavedExperiment {
     pub trials: u64,
     /// The seed that was used.
     pub seed: u64,
+    /// The plan that had been fixed before the run, if one was.
+    pub frozen: Option<FrozenPlan>,
 }
 
 impl SavedExperiment {
@@ -359,7 +391,8 @@ impl SavedExperiment {
     /// # Errors
     /// If this version of the program does not understand the experiment.
     pub fn plan(&self) -> Result<Plan, ExperimentError> {
-        Ok(Plan { trials: self.trials, seed: self.seed, ..Plan::parse_saved(&self.name, &self.text, &self.data)? })
+        let read = Plan::parse_saved(&self.name, &self.text, &self.data)?;
+        Ok(Plan { trials: self.trials, seed: self.seed, frozen: self.frozen.clone(), ..read })
     }
 }
 
@@ -368,7 +401,7 @@ impl SavedExperiment {
 #[must_use]
 pub fn manifest(plan: &Plan, failures: &[BTreeMap<String, u64>], looks: &Value) -> Value {
     let failed = |reasons: &BTreeMap<String, u64>| json!({ "trials": plan.trials, "failed": reasons.values().sum::<u64>(), "by_reason": reasons });
-    json!({
+    let mut record = json!({
         "program": { "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") },
         "generator": crate::simulation::GENERATOR,
         "simulation_hash": plan.simulation_hash(),
@@ -378,7 +411,11 @@ pub fn manifest(plan: &Plan, failures: &[BTreeMap<String, u64>], looks: &Value) 
         "counts": failures.iter().map(failed).collect::<Vec<_>>(),
         "plan": plan.resolved(),
         "experiment": experiment(plan),
-    })
+    });
+    if plan.frozen.is_some() {
+        record["frozen"] = json!(plan.frozen);
+    }
+    record
 }
 
 /// The experiment as it was written, with the measured values that it names.

@@ -1,7 +1,6 @@
 //! Trials: the only place where truth and reading meet, and the run that repeats them into parts on disk.
 
 mod cells;
-mod difference;
 mod folder;
 mod machine;
 mod memory;
@@ -13,7 +12,7 @@ mod shard;
 mod story;
 
 pub use cells::{Cells, run_cells};
-pub use folder::{FolderError, RunFolder, SavedExperiment, manifest};
+pub use folder::{FolderError, RunFolder, SavedExperiment, manifest, write_json};
 pub use memory::{CaseErrors, errors_in_memory};
 pub use one::{TrialRunner, Worker};
 pub use recording::RecordOptions;

@@ -1,6 +1,6 @@
 //! The shape of run.json, from which its published JSON schema is made (docs/run.schema.json).
 
-use crate::experiment::DataColumn;
+use crate::experiment::{DataColumn, FrozenPlan};
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -32,6 +32,9 @@ pub struct RunRecord {
     pub plan: PlanRecord,
     /// The experiment file.
     pub experiment: ExperimentText,
+    /// The plan that had been fixed before the run; absent if none was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub frozen: Option<FrozenPlan>,
 }
 
 /// A program.

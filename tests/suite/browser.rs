@@ -63,6 +63,41 @@ fn outside_phone_needs_no_sideways_scrolling() {
     assert!(width <= 412, "{width}");
 }
 
+/// The sliders stand at 1 and say what was found; moved, they say what the table beside them predicts.
+#[test]
+#[ignore = "needs Debian's chromium; .ci/run installs it"]
+fn outside_sliders_predict_what_the_tables_say() {
+    let text = "seed = 5\ntrials = 60\n[noise]\nonly = [\"cup.runout\", \"landmark.tissue\"]\n\
+                [sensitivity]\nrows = 256\nask = [\"one-at-a-time\"]\n";
+    let report = reported(text);
+    let script = "(() => { const panel = page.querySelector('.what-if'), slider = panel.querySelectorAll('input')[0], \
+                  cells = () => [...panel.querySelectorAll('tbody tr')[0].cells].slice(1, 4).map(cell => cell.textContent), \
+                  name = slider.parentNode.querySelector('span').textContent, found = cells(); \
+                  slider.value = 2; slider.dispatchEvent(new view.Event('input', { bubbles: true })); \
+                  return [panel.hidden, name, ...found, ...cells()].join(' '); })()";
+    let seen = measured(&report, "engineering.html", 1000, script).replace('\u{2212}', "-");
+    let seen: Vec<&str> = seen.split(' ').collect();
+    let numbers: Vec<f64> = seen[2..].iter().map(|word| word.parse().expect("a number")).collect();
+    let file = |name: &str, begins: &str| -> Vec<String> {
+        let text = std::fs::read_to_string(report.folder.path().join("tables").join(name)).expect("a file");
+        let line = text.lines().find(|line| line.starts_with(begins)).expect("a line that begins so");
+        line.split(',').map(str::to_owned).collect()
+    };
+    let cell = |line: &[String], at: usize| -> f64 { line[at].parse().expect("a number") };
+    let (as_it_is, doubled) = (
+        file("one-at-a-time.csv", "base,inclination,deg,,as it is,"),
+        file("what-if.csv", &format!("base,inclination,deg,{},double,", seen[1])),
+    );
+    assert_eq!(seen[0], "false", "with scripts the panel is there");
+    // Columns of one-at-a-time.csv behind n and failed: bias, sd and 95 % quantile; digits of the page: three.
+    let expected = [cell(&as_it_is, 7), cell(&as_it_is, 10), cell(&as_it_is, 13)];
+    let expected = expected.into_iter().chain([5, 7, 9].map(|at| cell(&doubled, at)));
+    for (found, expected) in numbers.iter().zip(expected) {
+        assert!((found - expected).abs() < 6e-4, "{seen:?}: {expected}");
+    }
+    assert_eq!(numbers.len(), 6);
+}
+
 /// Pressed once, twice and three times: up, down, and as written.
 #[test]
 #[ignore = "needs Debian's chromium; .ci/run installs it"]

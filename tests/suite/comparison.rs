@@ -110,7 +110,7 @@ fn identity_pairs_in_the_report() {
         assert!(table(name).lines().count() > 1, "{name}");
     }
     assert!(table("methods.csv").contains("level,measure.plane,level"));
-    let ids: Vec<&str> = found.evidence.sections.iter().map(|section| section.id).collect();
+    let ids: Vec<&str> = found.evidence.report.sections.iter().map(|section| section.id).collect();
     let place = |id: &str| ids.iter().position(|other| *other == id).expect(id);
     assert!(place("estimands") < place("methods") && place("methods") < place("comparison"));
     for words in ["Holm", "How much pairing saved", "Limits of agreement", "small residual is no accuracy estimate"] {

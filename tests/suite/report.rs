@@ -2,10 +2,15 @@
 
 use crate::support::{Reported, report_into, reported};
 use navassay::experiment::Plan;
-use navassay::report::{ALWAYS, Entry, Evidence};
+use navassay::record::sums;
+use navassay::report::{ALWAYS, Document, Entry, Evidence, NO_BENCH, NOT_ASKED};
 use std::collections::BTreeSet;
+use std::path::Path;
 
 const PLAIN: &str = "seed = 5\ntrials = 60\n";
+
+/// The documents that need no second arm, whatever the experiment has.
+const BOTH_KINDS: &str = "[report]\nkind = [\"verification\", \"engineering\"]\n";
 
 fn requirement(id: &str, output: &str, limit: &str, proportion: f64) -> String {
     format!(
@@ -30,35 +35,46 @@ fn words(page: &str) -> String {
     text
 }
 
-/// What is true of every report.
+/// What is true of every report: of the page that holds everything, and of the documents beside it.
 fn check(report: &Reported) {
     let Reported { folder, evidence, page } = report;
-    let ids: Vec<&str> = between(page, " id=\"", "\"");
-    let anchors: BTreeSet<&str> = ids.iter().copied().collect();
-    assert_eq!(ids.len(), anchors.len(), "an anchor stands twice");
-
-    // Every table and chart has an anchor and its files.
-    for table in evidence.tables() {
-        assert!(anchors.contains(table.id.as_str()), "{}", table.id);
-        assert!(folder.path().join(format!("tables/{}.csv", table.csv)).is_file(), "{}", table.csv);
-        assert!(table.rows.iter().all(|row| row.len() == table.columns.len()), "{}", table.id);
-        assert!(table.reading.ends_with('.') || table.reading.contains("Basis: "), "{}", table.reading);
-    }
+    check_page(folder.path(), &evidence.report, page);
     for chart in evidence.charts() {
-        assert!(anchors.contains(format!("chart-{}", chart.id).as_str()), "{}", chart.id);
-        assert!(folder.path().join(format!("tables/{}.csv", chart.csv)).is_file(), "{}", chart.csv);
         let svg = std::fs::read_to_string(folder.path().join(format!("charts/{}.svg", chart.id))).expect("a chart");
         assert!(svg.contains("<title>") && svg.contains("<desc>") && !svg.contains("var("), "{}", chart.id);
-        assert!(chart.reading.ends_with('.'), "{}", chart.reading);
     }
     let named: BTreeSet<String> = evidence.files.iter().map(|file| file.name.clone()).collect();
     assert_eq!(named.len(), evidence.files.len(), "two tables have one file");
+    for document in &evidence.documents {
+        let file = folder.path().join(format!("{}.html", document.name));
+        check_page(folder.path(), document, &std::fs::read_to_string(file).expect("a page for each document"));
+    }
+}
+
+fn check_page(folder: &Path, document: &Document, page: &str) {
+    let ids: Vec<&str> = between(page, " id=\"", "\"");
+    let anchors: BTreeSet<&str> = ids.iter().copied().collect();
+    let twice = ids.iter().find(|id| ids.iter().filter(|other| other == id).count() > 1);
+    assert_eq!(twice, None, "an anchor stands twice in {}", document.name);
+
+    // Every table and chart has an anchor and its files.
+    for table in document.tables() {
+        assert!(anchors.contains(table.id.as_str()), "{}", table.id);
+        assert!(folder.join(format!("tables/{}.csv", table.csv)).is_file(), "{}", table.csv);
+        assert!(table.rows.iter().all(|row| row.len() == table.columns.len()), "{}", table.id);
+        assert!(table.reading.ends_with('.') || table.reading.contains("Basis: "), "{}", table.reading);
+    }
+    for chart in document.charts() {
+        assert!(anchors.contains(format!("chart-{}", chart.id).as_str()), "{}", chart.id);
+        assert!(folder.join(format!("tables/{}.csv", chart.csv)).is_file(), "{}", chart.csv);
+        assert!(chart.reading.ends_with('.'), "{}", chart.reading);
+    }
 
     // Every link leads somewhere; nothing is fetched.
     for link in between(page, " href=\"", "\"") {
         match link.strip_prefix('#') {
             Some(anchor) => assert!(anchors.contains(anchor), "{link}"),
-            None => assert!(link == "data:," || folder.path().join(link).is_file(), "{link}"),
+            None => assert!(link == "data:," || folder.join(link).is_file(), "{link}"),
         }
     }
     for forbidden in [" src=", "<script ", "@import", "url(", "<link rel=\"stylesheet"] {
@@ -67,45 +83,57 @@ fn check(report: &Reported) {
     assert_eq!(page.matches("<script>").count(), 1, "the one that sorts tables");
     // Tables and figures are numbered in their order, in the lists and where they stand.
     let numbered = |kind: &str| page.matches(&format!(">{kind} ")).count();
-    assert_eq!(numbered("Table"), 2 * evidence.tables().count());
-    assert_eq!(numbered("Figure"), 2 * evidence.charts().count());
+    assert_eq!(numbered("Table"), 2 * document.tables().count());
+    assert_eq!(numbered("Figure"), 2 * document.charts().count());
     assert_eq!(page.matches("http").count(), page.matches("xmlns=\"http://www.w3.org/2000/svg\"").count());
 
     // What must never be missing, and what must never be there.
     let words = words(page);
     for sentence in ALWAYS {
-        assert!(words.contains(sentence), "{sentence}");
+        assert!(words.contains(sentence), "{}: {sentence}", document.name);
     }
-    for section in &evidence.sections {
+    for section in &document.sections {
         assert!(!section.entries.is_empty(), "{}", section.id);
     }
     let bad = |word: &str| ["nan", "inf", "-inf", "undefined", "none,"].contains(&word.to_lowercase().as_str());
     let word = words.split(|letter: char| !letter.is_alphanumeric() && letter != '-').find(|word| bad(word));
     assert_eq!(word, None);
-    let machine = folder.path().to_string_lossy();
+    let machine = folder.to_string_lossy();
     assert!(!page.contains(&*machine), "the page names its folder");
     assert!(page.len() < 5_000_000);
 }
 
+fn page_of(report: &Reported, name: &str) -> String {
+    std::fs::read_to_string(report.folder.path().join(format!("{name}.html"))).expect("a page of this name")
+}
+
 fn verdicts(evidence: &Evidence) -> Vec<(&'static str, String)> {
-    let entries = evidence.sections.iter().flat_map(|section| &section.entries);
-    entries
+    evidence
+        .report
+        .entries()
         .filter_map(|e| if let Entry::Verdict(v) = e { Some((v.verdict, v.sentence.clone())) } else { None })
         .collect()
 }
 
 #[test]
 fn identity_report_without_requirements() {
-    let report = reported(PLAIN);
+    let report = reported(&[PLAIN, BOTH_KINDS].concat());
     check(&report);
     assert_eq!(verdicts(&report.evidence), []);
     assert!(report.page.contains("no requirement") && report.page.contains("Not given"));
+    for name in ["verification", "engineering"] {
+        let page = page_of(&report, name);
+        for word in ["no requirement", "no verdict hangs on an input"] {
+            assert!(page.contains(word), "{name}: {word}");
+        }
+    }
 }
 
 #[test]
 fn identity_every_verdict_is_a_sentence_with_its_rule() {
     let text = [
         PLAIN,
+        BOTH_KINDS,
         &requirement("LOOSE", "inclination", "limit_deg = 60", 0.95),
         &requirement("TIGHT", "anteversion", "limit_deg = 0.01", 0.95),
         &requirement("FEW", "leg_length", "limit_mm = 60", 0.999),
@@ -128,7 +156,7 @@ fn identity_every_verdict_is_a_sentence_with_its_rule() {
 #[test]
 fn identity_report_without_noise() {
     let text = format!(
-        "{PLAIN}[noise]\nonly = [\"posture.reduction\"]\n{}",
+        "{PLAIN}{BOTH_KINDS}[noise]\nonly = [\"posture.reduction\"]\n[sensitivity]\nrows = 64\n{}",
         requirement("Z", "offset", "limit_mm = 1e-6", 0.9)
     );
     let report = reported(&text);
@@ -140,7 +168,7 @@ fn identity_report_without_noise() {
 #[test]
 fn identity_report_when_every_trial_fails() {
     let text = format!(
-        "{PLAIN}[protocol]\ntip_pivot_cone_deg = 1e-9\n[noise]\nonly = [\"femur.groove\"]\n{}{}",
+        "{PLAIN}{BOTH_KINDS}[protocol]\ntip_pivot_cone_deg = 1e-9\n[noise]\nonly = [\"femur.groove\"]\n{}{}",
         requirement("A", "inclination", "limit_deg = 3", 0.95),
         requirement("B", "leg_length", "limit_mm = 3", 0.95),
     );
@@ -152,6 +180,34 @@ fn identity_report_when_every_trial_fails() {
     }
     let failures = report.evidence.tables().find(|table| table.id == "table-failures").expect("always there");
     assert!(failures.rows.iter().any(|row| row[1].contains("rank loss") && row[2] == "60"), "{:?}", failures.rows);
+}
+
+/// A strict stillness gate with one try gives up about a third of the trials: all are counted, and every document is whole.
+#[test]
+fn identity_report_when_a_third_of_the_trials_fails() {
+    let text = format!(
+        "seed = 5\ntrials = 300\n{BOTH_KINDS}[protocol]\nstillness_limit_mm = 0.85\nstillness_tries = 1\n\
+         [sensitivity]\nrows = 64\nask = [\"one-at-a-time\", \"linear\"]\n[noise]\n\
+         only = [\"probe.tremor\", \"landmark.palpation\"]\n{}{}",
+        requirement("A", "inclination", "limit_deg = 5", 0.5),
+        requirement("B", "leg_length", "limit_mm = 5", 0.95),
+    );
+    let report = reported(&text);
+    check(&report);
+    let failures = report.evidence.tables().find(|table| table.id == "table-failures").expect("always there");
+    let count = |outcome: &str| -> u64 {
+        let row = failures.rows.iter().find(|row| row[1].starts_with(outcome)).expect("a row of this outcome");
+        row[2].parse().expect("a count")
+    };
+    let (attempted, failed) = (count("attempted"), count("failed, at least one output"));
+    assert_eq!(attempted, 300);
+    // Four standard errors of a proportion of 0.3 of 300 trials are 0.11.
+    assert!((failed as f64 / 300.0 - 0.3).abs() < 0.11, "{failed}");
+    for name in ["report", "verification", "engineering"] {
+        assert!(page_of(&report, name).contains(&format!("{failed} trials failed.")), "{name}");
+    }
+    let verdict_b = verdicts(&report.evidence).into_iter().nth(1).expect("two verdicts");
+    assert_eq!(verdict_b.0, "fail", "failed trials count as out: {}", verdict_b.1);
 }
 
 #[test]
@@ -182,6 +238,148 @@ fn identity_same_run_same_bytes_and_no_remains() {
     assert!(path.join("charts/against-inclination.svg").is_file());
     report_into(path, &Plan::parse("hip.toml", PLAIN).expect("a sound experiment"));
     assert!(!path.join("charts/against-inclination.svg").exists());
+}
+
+/// Each kind of document stands where it is asked for, or where the experiment has what it needs, and is gone with it.
+#[test]
+fn identity_documents_are_those_that_are_asked_for() {
+    let arms = "[[arm]]\nname = \"bony\"\n[[arm]]\nname = \"level\"\nset = { \"measure.plane\" = \"level\" }\n";
+    let asked = requirement("A", "inclination", "limit_deg = 3", 0.95);
+    let names = |report: &Reported| -> Vec<&'static str> {
+        report.evidence.documents.iter().map(|document| document.name).collect()
+    };
+    assert_eq!(names(&reported(PLAIN)), Vec::<&str>::new());
+    let both = reported(&[PLAIN, arms, &asked].concat());
+    check(&both);
+    assert_eq!(names(&both), ["verification", "comparison"]);
+    assert!(both.page.contains("href=\"verification.html\""));
+    let listed = [PLAIN, "[report]\nkind = [\"engineering\", \"verification\"]\n", arms, &asked].concat();
+    report_into(both.folder.path(), &Plan::parse("hip.toml", &listed).expect("a sound experiment"));
+    let there = |name: &str| both.folder.path().join(name).is_file();
+    assert!(there("engineering.html") && there("verification.html") && !there("comparison.html"));
+}
+
+/// A document is a draft until a person says that it is not, and blanks are marked.
+#[test]
+fn identity_a_draft_is_marked_until_a_person_removes_it() {
+    let text = |more: &str| format!("{PLAIN}[report]\nkind = \"verification\"\n{more}");
+    let page = |more: &str| {
+        let report = reported(&text(more));
+        check(&report);
+        page_of(&report, "verification")
+    };
+    let draft = page("");
+    assert!(draft.contains(">DRAFT<") && draft.contains("[to be filled in: "));
+    let released =
+        page("draft = false\nmodel_influence = \"Bench tests decide.\"\ndecision_consequence = \"Rework.\"\n");
+    assert!(
+        !released.contains(">DRAFT<") && released.contains("Bench tests decide.") && released.contains("Rework.")
+    );
+}
+
+/// The order of the guidance, each requirement once in each place that answers for it, and blanks where a person must write.
+#[test]
+fn identity_verification_report_is_complete() {
+    let asked = [
+        requirement("ACC-A", "inclination", "limit_deg = 60", 0.9).replace("text =", "risk = \"R-12\"\ntext ="),
+        requirement("ACC-B", "leg_length", "limit_mm = 0.001", 0.9),
+        "[[requirement]]\nid = \"BOTH\"\ntext = \"Both.\"\nall_of = [\"ACC-A\", \"ACC-B\"]\nproportion = 0.9\n\
+         confidence = 0.9\n"
+            .to_owned(),
+    ];
+    let report = reported(&[PLAIN, &asked.concat()].concat());
+    check(&report);
+    let document = &report.evidence.documents[0];
+    let order = [
+        "summary",
+        "question-of-interest",
+        "use",
+        "model-risk",
+        "credibility-factors",
+        "code",
+        "configuration",
+        "governing-equations",
+        "properties",
+        "conditions",
+        "sampling-plan",
+        "implementation",
+        "calculation",
+        "validation",
+        "results-found",
+        "verdicts",
+        "traced",
+        "failed-trials",
+        "limitations",
+        "deviating",
+        "cautions",
+        "signed",
+        "words",
+    ];
+    assert_eq!(document.sections.iter().map(|section| section.id).collect::<Vec<_>>(), order);
+    let page = page_of(&report, "verification");
+    for sentence in [NO_BENCH, "No trial failed.", "No plan was fixed before this run"] {
+        assert!(page.contains(sentence), "{sentence}");
+    }
+    // Of each requirement one row of verdicts.csv, one verdict, one row of the matrix with the file's own checksum.
+    let file = report.folder.path().join("tables/verdicts.csv");
+    let verdicts = std::fs::read_to_string(&file).expect("always there");
+    let matrix = document.tables().find(|table| table.id == "table-traceability").expect("there are requirements");
+    let sum = sums::sum(&file).expect("a file that was just written");
+    for (place, id) in ["ACC-A", "ACC-B", "BOTH"].into_iter().enumerate() {
+        let line = verdicts.lines().nth(place + 1).expect("a row for each");
+        let row = &matrix.rows[place];
+        assert!(line.starts_with(&format!("{id},")), "{line}");
+        assert_eq!(verdicts.lines().filter(|line| line.starts_with(&format!("{id},"))).count(), 1);
+        assert_eq!(matrix.rows.iter().filter(|row| row[0] == id).count(), 1);
+        assert_eq!(document.entries().filter(|e| matches!(e, Entry::Verdict(v) if v.label == id)).count(), 1);
+        assert_eq!(row[3], format!("tables/verdicts.csv, row {}", place + 1));
+        assert!(line.contains(&format!(",{},", row[2])) && row[4] == sum, "{line}: {row:?}");
+    }
+    assert_eq!((matrix.rows[0][1].as_str(), matrix.rows[1][1].as_str()), ("R-12", "[none given]"));
+}
+
+/// One source that matters and one that does not: the answer names the first, and its verdict hangs on it.
+#[test]
+fn identity_engineering_report_answers_and_says_what_hangs_on_what() {
+    let text = format!(
+        "seed = 5\ntrials = 400\n[noise]\nonly = [\"cup.runout\", \"camera.remount\"]\n\
+         [noise.cup.runout]\ntransverse_deg = {{ normal = {{ sd = 0.4 }} }}\nbasis = {{ kind = \"assumed\", note = \"a guess\" }}\n\
+         [sensitivity]\nrows = 1024\nask = [\"one-at-a-time\", \"linear\"]\n{}",
+        requirement("RUN-OUT", "inclination", "limit_deg = 1.2", 0.95),
+    );
+    let report = reported(&text);
+    check(&report);
+    let names: Vec<&str> = report.evidence.documents.iter().map(|document| document.name).collect();
+    assert_eq!(names, ["verification", "engineering"]);
+    let table = |id: &str| report.evidence.documents[1].tables().find(|table| table.id == id).cloned().expect(id);
+    let brief = &table("table-brief").rows[0];
+    assert_eq!(brief[..2], ["RUN-OUT", "met"]);
+    assert!(brief[5].starts_with("cup.runout (") && brief[6].starts_with("halve cup.runout: −"), "{brief:?}");
+    assert_eq!(table("table-hangs").rows, [["base", "RUN-OUT", "cup.runout", "pass", "pass", "fail"]]);
+
+    // Variances add, so that the prediction is off by the chance correlation of the draws alone: 4 / sqrt(1024).
+    let file = std::fs::read_to_string(report.folder.path().join("tables/what-if.csv")).expect("a file");
+    let mut compared = 0;
+    for line in file.lines().filter(|line| line.starts_with("base,inclination,")) {
+        let cell =
+            |at: usize| -> f64 { line.split(',').nth(at).and_then(|cell| cell.parse().ok()).expect("a number") };
+        let whole = 0.4;
+        assert!(
+            (cell(7) - cell(8)).abs() < 0.125 * whole && (cell(9) - cell(10)).abs() < 2.0 * 0.125 * 1.96 * whole,
+            "{line}"
+        );
+        compared += 1;
+    }
+    assert_eq!(compared, 6);
+    let page = page_of(&report, "engineering");
+    assert_eq!(page.matches("<form class=\"what-if\"").count(), 1);
+    assert_eq!(page.matches("<input type=\"range\"").count(), 2);
+    assert!(page.contains("navassay trial hip.toml"), "the worst trials have their command");
+    // Who did not ask is told so in every document.
+    let plain = reported(&[PLAIN, BOTH_KINDS, &requirement("A", "inclination", "limit_deg = 3", 0.95)].concat());
+    for name in ["report", "verification", "engineering"] {
+        assert!(page_of(&plain, name).contains(NOT_ASKED), "{name}");
+    }
 }
 
 /// Contrast of two colours: WCAG 2.2, "contrast ratio" and "relative luminance".

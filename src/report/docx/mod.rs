@@ -3,7 +3,8 @@
 mod patch;
 mod picture;
 
-use super::evidence::{Chart, Entry, Evidence, Finding, Section, Table};
+use super::document::Document;
+use super::evidence::{Chart, Entry, Finding, Section, Table};
 use docx_rs::{
     AbstractNumbering, AlignmentType, Docx, FieldCharType, Footer, Hyperlink, HyperlinkType, IndentLevel, InstrText,
     Level, LevelJc, LevelText, LineSpacing, NumPages, NumberFormat, Numbering, NumberingId, PageMargin, PageNum,
@@ -31,14 +32,14 @@ const DATE: &str = "2000-01-01T00:00:00Z";
 /// The list with dots.
 const DOTS: usize = 2;
 
-/// The document of a report.
+/// The file of a document.
 ///
 /// # Errors
 /// If a picture cannot be drawn or the file not be packed.
-pub fn document(evidence: &Evidence) -> io::Result<Vec<u8>> {
+pub fn document(document: &Document) -> io::Result<Vec<u8>> {
     let mut writer = Writer { docx: prepared(), painter: Painter::new(), anchors: 0, tables: 0, figures: Vec::new() };
-    writer.front(evidence);
-    for (number, section) in (1..).zip(&evidence.sections) {
+    writer.front(document);
+    for (number, section) in (1..).zip(&document.sections) {
         writer.section(number, section)?;
     }
     let mut parts = writer.docx.build();
@@ -113,10 +114,16 @@ impl Writer {
     }
 
     /// Title and contents; the links of the contents lead to the headings.
-    fn front(&mut self, evidence: &Evidence) {
-        self.text("Normal", "Accuracy report");
-        self.text("Title", &evidence.title);
-        for (number, section) in (1..).zip(&evidence.sections) {
+    fn front(&mut self, document: &Document) {
+        self.text("Normal", document.heading);
+        self.text("Title", &document.title);
+        if document.draft {
+            self.add(Paragraph::new().add_run(Run::new().add_text("DRAFT").bold().color("A12A17")));
+        }
+        if !document.foreword.is_empty() {
+            self.text("Normal", document.foreword);
+        }
+        for (number, section) in (1..).zip(&document.sections) {
             let link = Run::new().add_text(format!("{number}  {}", section.title)).color("0B5C8A");
             self.add(Paragraph::new().add_hyperlink(Hyperlink::new(section.id, HyperlinkType::Anchor).add_run(link)));
         }
@@ -142,6 +149,8 @@ impl Writer {
                 Entry::List { items } => items.iter().for_each(|item| self.item(item)),
                 Entry::Verdict(finding) => self.verdict(finding),
                 Entry::Table(table) => self.table(table),
+                // Nothing moves on paper; the table beside it says the same.
+                Entry::WhatIf(_) => {}
                 Entry::Charts { charts } => charts.iter().try_for_each(|chart| self.chart(chart))?,
             }
         }
@@ -287,7 +296,7 @@ mod tests {
                          font-family=\"sans-serif\"><title>A \"plain\" chart</title><desc>Less than 1 &lt; 2.</desc>\
                          <text x=\"300\" y=\"900\" font-size=\"300\" fill=\"#1f1f1f\">0.5 mm</text></svg>";
 
-    fn evidence() -> Evidence {
+    fn sample() -> Document {
         let table = |id: &str, rows: usize| {
             Entry::Table(Table {
                 id: id.to_owned(),
@@ -325,7 +334,7 @@ mod tests {
             table("table-two", 200),
         ];
         let section = Section { id: "results", title: "Errors found", entries };
-        Evidence { title: "Primary hip".to_owned(), sections: vec![section], files: Vec::new() }
+        Document::whole("Primary hip".to_owned(), vec![section])
     }
 
     /// The parts of the file are stored as they are, so that its text can be searched.
@@ -335,15 +344,15 @@ mod tests {
 
     #[test]
     fn identity_the_same_bytes_each_time() {
-        let first = document(&evidence()).unwrap();
-        let again = document(&evidence()).unwrap();
-        let elsewhere = std::thread::spawn(|| document(&evidence()).unwrap()).join().unwrap();
+        let first = document(&sample()).unwrap();
+        let again = document(&sample()).unwrap();
+        let elsewhere = std::thread::spawn(|| document(&sample()).unwrap()).join().unwrap();
         assert!(first == again && first == elsewhere);
     }
 
     #[test]
     fn identity_heads_repeat_and_pictures_have_words_and_numbers_of_their_own() {
-        let file = document(&evidence()).unwrap();
+        let file = document(&sample()).unwrap();
         assert_eq!(count(&file, "<w:tblHeader/>"), 2);
         assert_eq!(count(&file, "<w:cantSplit/>"), 2 + 3 + 200);
         for number in [1, 2] {
@@ -361,7 +370,7 @@ mod tests {
     #[ignore = "needs Debian's libreoffice-writer-nogui"]
     fn outside_a_word_processor_opens_it() {
         let folder = tempfile::tempdir().unwrap();
-        std::fs::write(folder.path().join("report.docx"), document(&evidence()).unwrap()).unwrap();
+        std::fs::write(folder.path().join("report.docx"), document(&sample()).unwrap()).unwrap();
         let profile = format!("-env:UserInstallation=file://{}/profile", folder.path().display());
         let status = std::process::Command::new("soffice")
             .args([&profile, "--headless", "--convert-to", "pdf", "report.docx"])

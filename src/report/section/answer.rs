@@ -10,8 +10,12 @@ use crate::study::{Asked, Assessment, Look, RequirementAssessment};
 use std::fmt::Write;
 
 pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Section {
-    let mut entries = vec![Entry::paragraph(overview(plan, assessment))];
+    let mut entries = vec![Entry::heading("in-short", "In short"), Entry::paragraph(overview(plan, assessment))];
     entries.extend(looks(&assessment.look, assessment.requirements.is_empty()).map(Entry::paragraph));
+    entries.push(Entry::heading("verdict-by-verdict", "Each requirement"));
+    if assessment.requirements.is_empty() {
+        entries.push(Entry::paragraph("The experiment states no requirement, so there is no verdict."));
+    }
     entries.extend(assessment.requirements.iter().map(|assessed| Entry::Verdict(finding(plan, assessed))));
     let csv = files.add("verdicts", &tables::VERDICTS, tables::verdict_rows(assessment));
     if !assessment.requirements.is_empty() {

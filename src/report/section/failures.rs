@@ -38,6 +38,7 @@ pub fn section(
     let csv = files.add("failures", &["variant", "outcome", "trials"], cells);
     let total: u64 = assessment.failures.iter().flat_map(|reasons| reasons.values()).sum();
     let mut entries = vec![
+        Entry::heading("failed", "Trials that failed"),
         Entry::paragraph(format!(
             "{} An estimator that cannot answer says why; the trial is kept and counted. For each requirement a trial \
              without a reading of its output counts as out of the limit; bias, standard deviation and quantiles \
@@ -60,6 +61,7 @@ pub fn section(
     entries.extend(retries(plan, assessment, files));
     if let Some(parts) = parts {
         entries.extend(frames::lost(plan, parts, files)?);
+        entries.push(Entry::heading("worst", "The worst trials"));
         entries.extend(worst(plan, assessment, files));
     }
     Ok(Section { id: "failures", title: "Failures and worst trials", entries })

@@ -1,11 +1,13 @@
 //! What the numbers do not say.
 
+use super::hangs;
 use super::inputs::bases;
 use crate::experiment::Plan;
-use crate::report::evidence::{Entry, Section};
+use crate::report::evidence::{Entry, Files, Section};
 use crate::simulation::model::Mount;
 use crate::simulation::noise::SOURCES;
 use crate::simulation::{BasisKind, CameraModel};
+use crate::study::sensitivity::ArmSensitivity;
 
 /// Said in every report, whatever was found.
 pub const ALWAYS: [&str; 7] = [
@@ -41,22 +43,25 @@ const NOT_MODELLED: [&str; 5] = [
     "Drawn quantities are independent of one another: a wide pelvis does not come with a large femur.",
 ];
 
-pub fn section(plan: &Plan) -> Section {
+pub fn section(plan: &Plan, sensitivity: &[ArmSensitivity], files: &mut Files) -> Section {
     let owned = |texts: &[&str]| texts.iter().map(|text| (*text).to_owned()).collect::<Vec<_>>();
     let missing = EXPECTED_SOURCES.iter().filter(|(id, _)| SOURCES.iter().all(|source| source.id != *id));
     let mut not_modelled = owned(&NOT_MODELLED);
     not_modelled.extend(missing.map(|(_, text)| (*text).to_owned()));
     not_modelled.extend(camera(plan));
-    let entries = vec![
+    let mut entries = vec![
         Entry::heading("always", "What every reader should keep in mind"),
         Entry::List { items: owned(&ALWAYS) },
         Entry::heading("assumed", "What is assumed"),
         Entry::List { items: assumed(plan) },
+    ];
+    entries.extend(hangs::entries(plan, sensitivity, files));
+    entries.extend([
         Entry::heading("not-modelled", "What is not modelled"),
         Entry::List { items: not_modelled },
         Entry::heading("definitions", "Angle definition and planes"),
         Entry::List { items: definitions(plan) },
-    ];
+    ]);
     Section { id: "limits", title: "Limits of what is said", entries }
 }
 

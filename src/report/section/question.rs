@@ -14,6 +14,16 @@ pub fn section(plan: &Plan) -> Section {
         Entry::paragraph(given(&plan.question, "question")),
         Entry::heading("context-of-use", "Context of use"),
         Entry::paragraph(given(&plan.context_of_use, "context of use")),
+        Entry::heading("model-influence", "Model influence"),
+        Entry::paragraph(blank(
+            plan.reporting.model_influence.as_ref(),
+            "how much the decision rests on the simulation, against all other evidence: report.model_influence",
+        )),
+        Entry::heading("decision-consequence", "Decision consequence"),
+        Entry::paragraph(blank(
+            plan.reporting.decision_consequence.as_ref(),
+            "what a wrong decision would do: report.decision_consequence",
+        )),
         Entry::heading("method", "How it is answered"),
         Entry::paragraph(format!(
             "A case is simulated with known truth: a patient, the change made to the hip, and everything that disturbs \
@@ -38,4 +48,9 @@ pub fn section(plan: &Plan) -> Section {
         )),
     ];
     Section { id: "question", title: "Question and context of use", entries }
+}
+
+/// What a person gave, or a mark where it is to be filled in.
+pub fn blank(given: Option<&String>, what: &str) -> String {
+    given.cloned().unwrap_or_else(|| format!("[to be filled in: {what}]"))
 }

@@ -52,11 +52,13 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Secti
         if let Some(csv) = &tolerance {
             entries.push(Entry::Table(view.tolerance(csv.clone())));
         }
+        entries.push(Entry::Table(view.around(together, around.clone())));
         if let Some(csv) = &stability {
+            let title = view.titled("Whether the estimates have settled");
+            entries.push(Entry::heading(format!("{}stability", view.prefix), title));
             entries.push(Entry::Table(view.stability(csv.clone())));
             entries.extend(view.stability_charts(files));
         }
-        entries.push(Entry::Table(view.around(together, around.clone())));
     }
     Section { id: "statistics", title: "Statistics in detail", entries }
 }
@@ -70,6 +72,11 @@ struct View<'a> {
 }
 
 impl View<'_> {
+    /// With the variant's name behind it, where there are several.
+    fn titled(&self, what: &str) -> String {
+        self.label.as_ref().map_or_else(|| what.to_owned(), |label| format!("{what}, {label}"))
+    }
+
     fn table(
         &self,
         name: &str,
@@ -80,7 +87,7 @@ impl View<'_> {
     ) -> Table {
         Table {
             id: format!("table-{}{name}", self.prefix),
-            caption: self.label.as_ref().map_or_else(|| caption.to_owned(), |label| format!("{caption}, {label}")),
+            caption: self.titled(caption),
             reading,
             columns: columns.iter().cloned().map(|(name, numbers)| Heading { name, numbers }).collect(),
             rows,

@@ -4,6 +4,7 @@ mod indices;
 mod linear;
 mod nominal;
 mod one_at_a_time;
+mod prediction;
 mod shapley;
 mod uncertain;
 
@@ -12,9 +13,11 @@ pub use linear::{CorrelatedPair, LINEAR_WITHIN, LinearInput, LinearStudy, MULTIP
 pub use nominal::Input;
 pub use nominal::WITHOUT_QUANTITY;
 pub use one_at_a_time::{CHANGES, Change, Changed, OneAtATime, SourceRuns};
+pub use prediction::{CHECKED, Compared, Predicted, Prediction};
 pub use shapley::ShapleyStudy;
 pub use uncertain::{Moves, UncertainPoint, UncertainStudy};
 
+use super::budget::{BudgetSearch, budget};
 use crate::experiment::{Plan, Question, Variant};
 use crate::measurement::OUTPUTS;
 use crate::record::{PartError, Parts, Rows};
@@ -39,6 +42,8 @@ pub struct ArmSensitivity<'p> {
     pub linear: Option<LinearStudy>,
     /// The outer loop over magnitudes that are known within a range only, where asked and where there are any.
     pub uncertain: Option<UncertainStudy>,
+    /// How large the sources may be, of the first arm where asked and where there is a requirement.
+    pub allocation: Option<BudgetSearch<'p>>,
 }
 
 /// Asks what the plan asks; nothing without a section `[sensitivity]`. Cases that are in the folder already are not
@@ -67,7 +72,9 @@ pub fn sensitivity<'p>(
         let linear = linear.then(|| linear::ask(&study, place, variant)).transpose()?;
         let outer = plan.uncertain.variants.get(index).filter(|outer| !outer.is_empty());
         let uncertain = outer.map(|outer| uncertain::ask(&study, index, outer)).transpose()?;
-        Ok(ArmSensitivity { variant, indices, shapley, one_at_a_time: one, linear, uncertain })
+        let allocated = index == 0 && asked.asks(Question::Allocation) && !plan.requirements.is_empty();
+        let allocation = allocated.then(|| budget(plan, variant, threads, progress)).transpose()?;
+        Ok(ArmSensitivity { variant, indices, shapley, one_at_a_time: one, linear, uncertain, allocation })
     })
     .collect()
 }

@@ -2,8 +2,8 @@
 
 use super::{Asking, CONFIDENCE, errors};
 use crate::analysis::bootstrap::{dot, percentile, weights};
-use crate::analysis::{Errors, Estimate, Summary, order, summarise};
-use crate::experiment::Variant;
+use crate::analysis::{Counts, Errors, Estimate, Rule, Summary, Verdict, judge, judge_counts, order, summarise};
+use crate::experiment::{Plan, Requirement, Variant};
 use crate::measurement::{OUTPUTS, Output};
 use crate::record::Parts;
 use crate::study::derive::{in_use, scaled};
@@ -12,6 +12,9 @@ use rayon::prelude::*;
 
 /// Resamples behind the interval of a difference.
 pub const RESAMPLES: u64 = 400;
+
+/// Errors of every output, row by row.
+type CaseColumns = [Vec<f64>; OUTPUTS.len()];
 
 /// What is done to a source.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -41,8 +44,9 @@ impl Change {
         }
     }
 
-    fn factor(self, same: bool) -> f64 {
-        match (self, same) {
+    /// The factor on a source: on the changed one, or on another.
+    pub(super) fn factor(self, changed: bool) -> f64 {
+        match (self, changed) {
             (Self::Alone, true) | (Self::Without | Self::Half | Self::Double, false) => 1.0,
             (Self::Alone, false) | (Self::Without, true) => 0.0,
             (Self::Half, true) => 0.5,
@@ -58,6 +62,8 @@ pub struct OneAtATime {
     pub rows: u64,
     /// Everything as it is: one summary for each output.
     pub all: Vec<Summary>,
+    /// Everything as it is: the verdict on each requirement of the plan, those that join others last.
+    pub verdicts: Vec<Verdict>,
     /// One for each source in use, in the order of the catalogue.
     pub sources: Vec<SourceRuns>,
 }
@@ -69,6 +75,22 @@ pub struct SourceRuns {
     pub source: &'static str,
     /// In the order of [`CHANGES`].
     pub runs: [Vec<Changed>; CHANGES.len()],
+    /// For each change, the verdict on each requirement of the plan, those that join others last.
+    verdicts: [Vec<Verdict>; CHANGES.len()],
+}
+
+impl SourceRuns {
+    /// What each output is after a change.
+    #[must_use]
+    pub fn run(&self, change: Change) -> &[Changed] {
+        &self.runs[change as usize]
+    }
+
+    /// The verdicts after a change.
+    #[must_use]
+    pub fn verdicts(&self, change: Change) -> &[Verdict] {
+        &self.verdicts[change as usize]
+    }
 }
 
 /// An output after a change.
@@ -102,9 +124,11 @@ pub(super) fn ask(asking: &Asking, arm: usize, variant: &Variant) -> Result<OneA
     let mut cell = 1;
     for source in sources {
         let mut runs = [const { Vec::new() }; CHANGES.len()];
-        for run in &mut runs {
+        let mut verdicts = [const { Vec::new() }; CHANGES.len()];
+        for (run, verdicts) in runs.iter_mut().zip(&mut verdicts) {
             let changed = errors(&parts, cell)?;
             cell += 1;
+            *verdicts = judged(asking.plan, &changed);
             *run = OUTPUTS
                 .into_par_iter()
                 .enumerate()
@@ -115,9 +139,32 @@ pub(super) fn ask(asking: &Asking, arm: usize, variant: &Variant) -> Result<OneA
                 })
                 .collect();
         }
-        found.push(SourceRuns { source, runs });
+        found.push(SourceRuns { source, runs, verdicts });
     }
-    Ok(OneAtATime { rows: asking.rows, all: all.iter().map(|column| summary(column)).collect(), sources: found })
+    let verdicts = judged(asking.plan, &all);
+    let all = all.iter().map(|column| summary(column)).collect();
+    Ok(OneAtATime { rows: asking.rows, all, verdicts, sources: found })
+}
+
+/// The verdict on each requirement of a plan, those that join others last, from the errors of every output.
+fn judged(plan: &Plan, errors: &CaseColumns) -> Vec<Verdict> {
+    let column = |output: Output| &errors[OUTPUTS.iter().position(|other| *other == output).unwrap_or(0)];
+    let single = plan.requirements.iter().map(|asked| {
+        let errors = Errors::new(column(asked.output).clone(), 0);
+        judge(&errors, &asked.rule()).verdict
+    });
+    let joint = plan.joint_requirements.iter().map(|joint| {
+        let limits: Vec<&Requirement> = joint.members.iter().filter_map(|&at| plan.requirements.get(at)).collect();
+        let mut counts = Counts::default();
+        for row in 0..errors[0].len() {
+            let error = |limit: &Requirement| column(limit.output)[row];
+            let failed = limits.iter().any(|limit| !error(limit).is_finite());
+            let beyond = limits.iter().any(|limit| limit.rule().beyond(error(limit)));
+            counts.add(failed, beyond, limits.iter().any(|limit| limit.rule().beyond_acceptance(error(limit))));
+        }
+        judge_counts(&counts, &Rule::absolute(0.0, joint.proportion, joint.confidence)).verdict
+    });
+    single.chain(joint).collect()
 }
 
 /// Differences of mean, standard deviation and 95 % quantile of the absolute value, changed less base, over the rows that

@@ -2,7 +2,7 @@
 
 use navassay::experiment::Plan;
 use navassay::record::{Parts, sums};
-use navassay::report::{Evidence, write_report};
+use navassay::report::{Evidence, Run, write_report};
 use navassay::study::sensitivity::sensitivity;
 use navassay::study::{assess, definitional};
 use navassay::trial::{self, Progress, RunFolder};
@@ -44,7 +44,8 @@ pub fn report_into(path: &Path, plan: &Plan) -> Evidence {
     assessment.definitional = definitional(plan, &folder, 1, &Silent).expect("room for a small study");
     let parts = Parts::list(&folder.parts()).expect("parts that were just written");
     let found = sensitivity(plan, &folder, 1, &Silent).expect("room for a small study");
-    let evidence = Evidence::of(plan, &assessment, &found, &parts).expect("parts that were just written");
+    let run = Run { plan, assessment: &assessment, sensitivity: &found, checks: &[], parts: &parts };
+    let evidence = Evidence::of(&run).expect("parts that were just written");
     write_report(path, &evidence).expect("room for a report");
     sums::write_sums(path).expect("room for checksums");
     evidence

@@ -91,7 +91,7 @@ pub fn entries(arm: &Arm, variant: &Variant, study: &LinearStudy, tables: &mut T
     let mut entries = Vec::new();
     if asks(Question::Linear) {
         entries.extend([
-            Entry::heading(format!("{}linear", arm.prefix), arm.caption("Linear uncertainty budget")),
+            Entry::heading(format!("{}linear-check", arm.prefix), arm.caption("The linear budget against the trials")),
             Entry::paragraph(format!(
                 "The law of propagation of uncertainty (JCGM 100, 5.1): each input's standard uncertainty times its \
                  coefficient is its part in the output, and the parts add as squares. Coefficients are central differences \
@@ -105,6 +105,7 @@ pub fn entries(arm: &Arm, variant: &Variant, study: &LinearStudy, tables: &mut T
                 percent(CONFIDENCE),
             )),
             Entry::List { items: study.outputs.iter().map(check_sentence).collect() },
+            Entry::heading(format!("{}linear", arm.prefix), arm.caption("Linear uncertainty budget")),
             budget_table(arm, variant, study),
             coefficient_table(arm, study),
         ]);

@@ -76,8 +76,7 @@ fn add_rows(arm: &Arm, study: &OneAtATime, rows: &mut Vec<Vec<Cell>>) {
 }
 
 fn run(source: &SourceRuns, change: Change, output: usize) -> &Changed {
-    let which = CHANGES.iter().position(|other| *other == change).unwrap_or(0);
-    &source.runs[which][output]
+    &source.run(change)[output]
 }
 
 fn variance(summary: &Summary) -> f64 {

@@ -1,0 +1,166 @@
+//! The published checks, as this build passed them.
+
+use crate::checks::{Check, Found, Mark, Outcome, SECTIONS, Verdict};
+use crate::record::tables::Cell;
+use crate::report::evidence::{Entry, Files, Heading, Section, Table};
+use crate::report::words::short;
+
+/// Columns of the file of checks.
+pub const COLUMNS: [&str; 12] = [
+    "id",
+    "quantity",
+    "unit",
+    "expected",
+    "found",
+    "standard_error",
+    "trials",
+    "allowed_difference",
+    "source",
+    "mark",
+    "ok",
+    "why_not",
+];
+
+/// A check as a row of the file, in the order of [`COLUMNS`].
+#[must_use]
+pub fn row(outcome: &Outcome) -> Vec<Cell> {
+    let Outcome { check, found, verdict } = outcome;
+    let value = found.as_ref().ok();
+    vec![
+        check.id.into(),
+        check.quantity.into(),
+        check.unit.into(),
+        check.expected.into(),
+        value.map(|found| found.value).filter(|value| value.is_finite()).into(),
+        value.and_then(|found| found.standard_error).into(),
+        value.map(|found| found.count).into(),
+        check.tolerance.to_string().into(),
+        check.source.into(),
+        check.mark.word().into(),
+        word(*verdict).into(),
+        found.as_ref().err().cloned().into(),
+    ]
+}
+
+/// The word for a verdict in tables.
+#[must_use]
+pub const fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Passed => "yes",
+        Verdict::Failed => "NO",
+        Verdict::Shown => "shown only",
+    }
+}
+
+/// The section; none where the checks were not run.
+pub(in crate::report) fn section(outcomes: &[Outcome], files: &mut Files) -> Option<Section> {
+    if outcomes.is_empty() {
+        return None;
+    }
+    let of = |verdict: Verdict| outcomes.iter().filter(|outcome| outcome.verdict == verdict).count();
+    let (passed, failed, shown) = (of(Verdict::Passed), of(Verdict::Failed), of(Verdict::Shown));
+    let marked = |mark: Mark| outcomes.iter().filter(|outcome| outcome.check.mark == mark).count();
+    let text = format!(
+        "The program was compared with values from outside it, by the very code that made this report, on the machine that made \
+         it: of {} checks that count {passed} passed and {failed} failed. {} have a published value, {} one that a stated formula \
+         gives and an independent simulation confirms. {shown} more are shown only, because the value is recalled from memory or \
+         belongs to another set-up. `navassay selfcheck` runs the same checks by themselves.",
+        passed + failed,
+        marked(Mark::Published),
+        marked(Mark::Derived),
+    );
+    let csv = files.add("selfcheck", &COLUMNS, outcomes.iter().map(row).collect());
+    let sources = sources(outcomes);
+    let numbered =
+        (1..).zip(&sources).map(|(number, source): (usize, _)| vec![format!("[{number}]"), (*source).to_owned()]);
+    let entries = vec![
+        Entry::paragraph(text),
+        Entry::Table(by_subject(outcomes, &csv)),
+        Entry::Table(table(outcomes, &sources, &csv)),
+        files.table(
+            "selfcheck-sources",
+            "Sources of the published checks",
+            "Each number stands beside the checks whose expected value comes from that source.",
+            &["number", "source"],
+            numbered.collect(),
+        ),
+    ];
+    Some(Section { id: "code-verification", title: "Code verification", entries })
+}
+
+/// Every source once, in the order in which it is first used.
+fn sources(outcomes: &[Outcome]) -> Vec<&'static str> {
+    let mut sources: Vec<&str> = Vec::new();
+    for source in outcomes.iter().map(|outcome| outcome.check.source) {
+        if !sources.contains(&source) {
+            sources.push(source);
+        }
+    }
+    sources
+}
+
+/// How many checks of each subject passed.
+fn by_subject(outcomes: &[Outcome], csv: &str) -> Table {
+    let rows = SECTIONS.iter().map(|subject| {
+        let ids: Vec<&str> = subject.checks().map(|check| check.id).collect();
+        let of = |verdict: Verdict| {
+            let own = outcomes.iter().filter(|outcome| ids.contains(&outcome.check.id));
+            own.filter(|outcome| outcome.verdict == verdict).count().to_string()
+        };
+        vec![subject.title.to_owned(), of(Verdict::Passed), of(Verdict::Failed), of(Verdict::Shown)]
+    });
+    let columns = [("subject", false), ("passed", true), ("failed", true), ("shown only", true)];
+    Table {
+        id: "table-checks-by-subject".to_owned(),
+        caption: "Published checks by subject".to_owned(),
+        reading: "A check passes where the value that the program finds is within the allowed difference of the expected one."
+            .to_owned(),
+        columns: columns.map(|(name, numbers)| Heading { name: name.to_owned(), numbers }).into(),
+        rows: rows.collect(),
+        csv: csv.to_owned(),
+    }
+}
+
+fn table(outcomes: &[Outcome], sources: &[&str], csv: &str) -> Table {
+    let value = |value: f64, check: &Check| {
+        if check.unit.is_empty() { short(value) } else { format!("{}\u{a0}{}", short(value), check.unit) }
+    };
+    let row = |Outcome { check, found, verdict }: &Outcome| {
+        let found = match found {
+            Ok(Found { value: found, .. }) => value(*found, check),
+            Err(why) => format!("nothing: {why}"),
+        };
+        vec![
+            check.id.to_owned(),
+            check.quantity.to_owned(),
+            value(check.expected, check),
+            found,
+            check.tolerance.to_string(),
+            sources
+                .iter()
+                .position(|source| *source == check.source)
+                .map_or_else(String::new, |at| format!("[{}]", at + 1)),
+            word(*verdict).to_owned(),
+        ]
+    };
+    let columns = [
+        ("check", false),
+        ("what is compared", false),
+        ("expected", true),
+        ("found", true),
+        ("allowed difference", false),
+        ("source", false),
+        ("ok", false),
+    ];
+    Table {
+        id: "table-checks".to_owned(),
+        caption: "Published checks".to_owned(),
+        reading:
+            "The number of a source stands beside its value, and the list below names it; the file has the source in full, standard errors, \
+                  numbers of trials and marks as well."
+                .to_owned(),
+        columns: columns.map(|(name, numbers)| Heading { name: name.to_owned(), numbers }).into(),
+        rows: outcomes.iter().map(row).collect(),
+        csv: csv.to_owned(),
+    }
+}

@@ -1,0 +1,100 @@
+//! What is computed from what: the relations between observations and readings.
+
+use crate::experiment::Plan;
+use crate::measurement::{AngleDefinition, FemurFeature, Plane, Procedure};
+use crate::report::evidence::{Entry, Files, Section};
+
+const MURRAY: &str = "Murray DW. J Bone Joint Surg Br 1993;75-B:228-232";
+const ISB: &str = "axes: Wu G et al. J Biomech 2002;35:543-548";
+const OWN: &str = "this program's own";
+const FITS: &str = "least squares; checked against published values by the program's own checks";
+
+/// One relation: quantity, relation, where it comes from.
+type Relation = [&'static str; 3];
+
+pub fn section(plan: &Plan, files: &mut Files) -> Section {
+    let mut rows: Vec<Relation> = Vec::new();
+    for variant in &plan.variants {
+        for relation in relations(&variant.procedure) {
+            if !rows.contains(&relation) {
+                rows.push(relation);
+            }
+        }
+    }
+    rows.extend(ERRORS);
+    let rows = rows.into_iter().map(|row| row.map(str::to_owned).into()).collect();
+    let entries = vec![
+        Entry::paragraph(
+            "The measuring procedure takes these quantities out of what the camera would record. The simulator builds the \
+             true pelvis, cup and femur from drawn quantities by other code, so that a wrong relation cannot cancel. Letters \
+             are explained among the symbols at the end.",
+        ),
+        files.table(
+            "equations",
+            "Governing equations",
+            "x, y, z are the axes of the measured plane (anterior, superior, to the right), s is +1 for a right hip and -1 for a \
+             left one; l and r are the points touched on the left and right spine, p that on the pubis.",
+            &["quantity", "relation", "source"],
+            rows,
+        ),
+    ];
+    Section { id: "equations", title: "Governing equations", entries }
+}
+
+const ERRORS: [Relation; 2] = [
+    [
+        "hip centre shift",
+        "A (h1 - h0), A the axes of the measured plane as rows: superior y, lateral s z, anterior x",
+        OWN,
+    ],
+    ["error of each output", "reading - truth", "GUM, JCGM 100:2008"],
+];
+
+fn relations(procedure: &Procedure) -> Vec<Relation> {
+    let pivot = procedure.pivot.strategy();
+    let mut rows = vec![match procedure.plane {
+        Plane::Bony => ["bony plane", "z = unit(r - l), x = unit(((l + r)/2 - p) × z), y = z × x", ISB],
+        Plane::Level => ["level plane", "x = unit(u), z = unit((r - l) - ((r - l)·x) x), y = z × x", OWN],
+        Plane::Template => [
+            "template plane",
+            "bony axes of the population template at R, t with least sum of d' V^-1 d, d = R m + t - o over landmarks and native \
+             centre, V the covariance of the touch plus that of the template turned by R",
+            OWN,
+        ],
+    }];
+    rows.extend(match procedure.angles {
+        AngleDefinition::Radiographic => [
+            ["inclination, radiographic", "atan2(s a·z, -a·y)", MURRAY],
+            ["anteversion, radiographic", "asin(a·x)", MURRAY],
+        ],
+        AngleDefinition::Operative => [
+            ["inclination, operative", "asin(s a·z)", MURRAY],
+            ["anteversion, operative", "atan2(a·x, -a·y)", MURRAY],
+        ],
+        AngleDefinition::Anatomic => {
+            [["inclination, anatomic", "acos(-a·y)", MURRAY], ["anteversion, anatomic", "atan2(a·x, s a·z)", MURRAY]]
+        }
+    });
+    rows.extend([
+        ["shift of the femur", "D = (h1 - c0) - R'(h1 - c1)", OWN],
+        ["change of leg length", "-D·y", OWN],
+        ["change of offset", "s D·z", OWN],
+        match procedure.femur {
+            FemurFeature::Divot => {
+                ["turn of the femur, divot", "R = 1: the leg must be put back in the same place", OWN]
+            }
+            FemurFeature::Circle => {
+                ["turn of the femur, circle", "R: the smallest turn that aligns the two axes", OWN]
+            }
+            FemurFeature::Ellipse => {
+                ["turn of the femur, ellipse", "R = R1 R0': full pose, smallest turn of the four that fit", OWN]
+            }
+            FemurFeature::ThreeDivots => {
+                ["turn of the femur, three divots", "R = R1 R0': rigid fit of the drawing", OWN]
+            }
+        },
+        ["pose of a tool", "R, t with least sum of |R m + t - o|², m markers as drawn, o as seen", FITS],
+        ["tip of the probe, centre of the hip", pivot.meaning, pivot.source],
+    ]);
+    rows
+}
