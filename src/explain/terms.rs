@@ -190,7 +190,7 @@ const TERMS: &[(&str, &str, &str)] = &[
         "one of the activities by which trust in a simulation is earned, each judged against the risk of the decision",
         "ASME V&V 40-2018",
     ),
-    ("margin", "limit of a requirement, less a guard band, less the bound of the error", OWN),
+    ("margin of a requirement", "its limit, less a guard band, less the bound of the error", OWN),
     (
         "hanging verdict",
         "a verdict that changes when an assumed input is halved, doubled or moved over its range",

@@ -240,6 +240,8 @@ const COMPARISON: Outline = Outline {
             title: "Performance measures",
             takes: &[
                 All("comparison"),
+                All("definitional"),
+                All("response"),
                 All("agreement"),
                 All("results"),
                 All("statistics"),

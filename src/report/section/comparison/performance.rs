@@ -45,7 +45,7 @@ pub fn entries(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<E
     let header = ["arm", "point", "output", "unit", "measure", "estimate", "monte_carlo_standard_error", "n"];
     files.add(FILE, &header, rows.collect());
     let mut entries = vec![
-        Entry::heading("performance", "Performance of each arm"),
+        Entry::heading("performance-of-arms", "Performance of each arm"),
         Entry::paragraph(
             "Each measure of an arm by itself, with the standard error that the number of trials leaves (Morris TP, White IR, \
              Crowther MJ. Stat Med 2019;38:2074-2102). Two of these standard errors say little about the difference of two arms: \
