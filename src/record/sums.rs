@@ -1,6 +1,7 @@
 //! Checksums of a run's evidence, in the format of `sha256sum --check`.
 
 use super::whole::{WriteError, write_whole};
+use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -66,10 +67,9 @@ pub enum Difference {
 /// If a file cannot be read, has a name with a line break or a backslash, or the list cannot be written.
 pub fn write_sums(folder: &Path) -> Result<usize, SumsError> {
     let files = evidence(folder)?;
-    let mut text = String::new();
-    for (name, path) in &files {
-        let _ = writeln!(text, "{}  {name}", sum(path)?); // writing to a string does not fail
-    }
+    let line = |(name, path): (&String, &PathBuf)| Ok(format!("{}  {name}\n", sum(path)?));
+    let lines: Result<Vec<String>, SumsError> = files.par_iter().map(line).collect();
+    let text = lines?.concat();
     write_whole(&folder.join(SUMS_FILE), |file| file.write_all(text.as_bytes()))?;
     Ok(files.len())
 }
@@ -79,16 +79,15 @@ pub fn write_sums(folder: &Path) -> Result<usize, SumsError> {
 /// # Errors
 /// If the list or a file cannot be read.
 pub fn verify_sums(folder: &Path) -> Result<Vec<(String, Difference)>, SumsError> {
-    let mut differences = Vec::new();
-    let mut found = evidence(folder)?;
-    for (name, recorded) in recorded_sums(folder)? {
-        match found.remove(&name) {
-            None => differences.push((name, Difference::Missing)),
-            Some(path) if sum(&path)? != recorded => differences.push((name, Difference::Changed)),
-            Some(_) => {}
-        }
-    }
-    differences.extend(found.into_keys().map(|name| (name, Difference::Added)));
+    let (found, recorded) = (evidence(folder)?, recorded_sums(folder)?);
+    let difference = |(name, recorded): (&String, &String)| match found.get(name) {
+        None => Ok(Some((name.clone(), Difference::Missing))),
+        Some(path) => Ok((sum(path)? != *recorded).then(|| (name.clone(), Difference::Changed))),
+    };
+    let differences: Result<Vec<Option<_>>, SumsError> = recorded.par_iter().map(difference).collect();
+    let mut differences: Vec<_> = differences?.into_iter().flatten().collect();
+    let added = found.keys().filter(|name| !recorded.contains_key(*name));
+    differences.extend(added.map(|name| (name.clone(), Difference::Added)));
     differences.sort_by(|a, b| a.0.cmp(&b.0));
     Ok(differences)
 }

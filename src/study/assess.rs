@@ -310,18 +310,19 @@ fn of_output<'p>(
     nested: Option<&Nested>,
     asked: &[&'p Requirement],
 ) -> OutputAssessment<'p> {
-    let mut absolute = errors.absolute();
-    absolute.par_sort_unstable_by(f64::total_cmp);
-    let summary = nested.map_or_else(|| summarise_sorted(errors, &absolute), summarise_nested);
-    let shape = shape(errors.values());
     let independent = nested.is_none();
-    let tolerance = if independent {
-        let mut sorted = errors.values().to_vec();
-        sorted.par_sort_unstable_by(f64::total_cmp);
-        tolerance_intervals(&sorted, &absolute, &shape, TOLERANCE)
-    } else {
-        Vec::new()
-    };
+    // What needs the errors in order of size, and what needs them as they are, side by side.
+    let ((absolute, sorted, summary), (shape, trace)) = rayon::join(
+        || {
+            let mut sorted = errors.values().to_vec();
+            sorted.par_sort_unstable_by(f64::total_cmp);
+            let absolute = absolute_of_sorted(&sorted);
+            let summary = nested.map_or_else(|| summarise_sorted(errors, &absolute), summarise_nested);
+            (absolute, sorted, summary)
+        },
+        || (shape(errors.values()), independent.then(|| trace(errors.values())).flatten()),
+    );
+    let tolerance = if independent { tolerance_intervals(&sorted, &absolute, &shape, TOLERANCE) } else { Vec::new() };
     let exceedance = |requirement: &&'p Requirement| {
         let rule = requirement.rule();
         let out = |values: &[f64]| values.iter().filter(|&&error| rule.beyond(error)).count() as u64;
@@ -340,10 +341,25 @@ fn of_output<'p>(
         summary,
         shape,
         tolerance,
-        trace: independent.then(|| trace(errors.values())).flatten(),
+        trace,
         components: nested.map_or_else(Vec::new, |nested| components(nested, CONFIDENCE)),
         exceedances: asked.iter().map(exceedance).collect(),
     }
+}
+
+/// The sizes of sorted values, sorted: those below 0 from their end, merged with the others.
+fn absolute_of_sorted(sorted: &[f64]) -> Vec<f64> {
+    let (below, above) = sorted.split_at(sorted.partition_point(|&value| value < 0.0));
+    let (mut below, mut above) = (below.iter().rev().peekable(), above.iter().peekable());
+    let mut sizes = Vec::with_capacity(sorted.len());
+    while let Some(value) = match (below.peek(), above.peek()) {
+        (Some(&&down), Some(&&up)) if -down < up => below.next(),
+        (_, Some(_)) => above.next(),
+        _ => below.next(),
+    } {
+        sizes.push(value.abs());
+    }
+    sizes
 }
 
 /// Device and case of every trial.
@@ -433,5 +449,26 @@ impl Assessment<'_> {
     #[must_use]
     pub fn all_shown(&self) -> bool {
         self.requirements.iter().all(|assessed| assessed.judgement.verdict == Verdict::Pass)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn identity_sizes_of_sorted_values_are_sorted_sizes() {
+        for mut values in [
+            vec![],
+            vec![-1.0],
+            vec![2.0, -0.0, 0.0, -2.0, 0.5, -3.0, 1e-300, -1e-300, 2.0, 7.5],
+            vec![-1.0, -4.0, -2.5],
+            vec![3.0, 1.0, 2.0],
+        ] {
+            let mut expected: Vec<f64> = values.iter().map(|value: &f64| value.abs()).collect();
+            expected.sort_by(f64::total_cmp);
+            values.sort_by(f64::total_cmp);
+            assert_eq!(absolute_of_sorted(&values), expected);
+        }
     }
 }
