@@ -136,7 +136,7 @@ const PELVIS: Scene = Scene {
     pubis: [0.0, -88.0, 0.0],
     native_centre: [-35.0, -72.0, 88.0],
     new_centre: [-38.0, -68.0, 84.0],
-    camera: Some([40.0, 60.0, 150.0]),
+    carried: Some(("camera", [40.0, 60.0, 150.0])),
     feature: &[],
     planes: &[],
 };
@@ -463,7 +463,7 @@ fn degenerate_rows() -> Vec<(String, String)> {
         entry("against-many-none", |words| {
             against_many(words, &Against { axis: LEG_LENGTH, errors: &[], limit: None }, &[])
         }),
-        entry("scene-small", |words| scene(words, &Scene { camera: None, ..PELVIS })),
+        entry("scene-small", |words| scene(words, &Scene { carried: None, ..PELVIS })),
     ]
 }
 

@@ -4,8 +4,8 @@ use super::chart;
 use super::document::Document;
 use super::evidence::Entry;
 use minijinja::syntax::SyntaxConfig;
-use minijinja::value::Serde;
-use minijinja::{Environment, context};
+use minijinja::value::{Serde, Value};
+use minijinja::{Environment, HtmlEscape, context};
 
 /// Pictures that stand in the page, in bytes all together; what goes beyond is linked, so that the page stays light.
 const PICTURES: usize = 4_000_000;
@@ -18,6 +18,7 @@ pub fn page(document: &Document, others: &[Document]) -> Result<String, minijinj
     let mut templates = Environment::new();
     // A line that holds a statement alone leaves no line behind.
     templates.set_syntax(SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).build()?);
+    templates.add_filter("words", words);
     // The ending switches escaping on.
     templates.add_template("page.html", include_str!("page.html"))?;
     let others: Vec<_> =
@@ -27,6 +28,22 @@ pub fn page(document: &Document, others: &[Document]) -> Result<String, minijinj
     templates
         .get_template("page.html")?
         .render(context! { document => Serde(within_budget(document)), others, style, script })
+}
+
+/// Text for the page: escaped, and what stands between backticks set as code.
+fn words(text: &str) -> Value {
+    let escaped = HtmlEscape(text).to_string();
+    if escaped.matches('`').count() % 2 == 1 {
+        return Value::from_safe_string(escaped);
+    }
+    let mut page = String::with_capacity(escaped.len());
+    for (place, piece) in escaped.split('`').enumerate() {
+        match place % 2 {
+            0 => page.push_str(piece),
+            _ => page.extend(["<code>", piece, "</code>"]),
+        }
+    }
+    Value::from_safe_string(page)
 }
 
 /// The same document with pictures beyond the budget left out.
@@ -43,4 +60,16 @@ fn within_budget(document: &Document) -> Document {
         }
     }
     document
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn identity_words_are_escaped_and_code_is_marked() {
+        let shown = |text: &str| words(text).to_string();
+        assert_eq!(shown("a < b & `c<d>` e"), "a &lt; b &amp; <code>c&lt;d&gt;</code> e");
+        assert_eq!(shown("a lone ` stays"), "a lone ` stays");
+    }
 }

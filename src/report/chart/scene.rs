@@ -36,8 +36,8 @@ pub struct Scene<'a> {
     pub native_centre: [f64; 3],
     /// Hip centre after.
     pub new_centre: [f64; 3],
-    /// The camera's origin, if it stands near.
-    pub camera: Option<[f64; 3]>,
+    /// What the pelvis carries, a camera or a tracker: its name and its origin.
+    pub carried: Option<(&'a str, [f64; 3])>,
     /// Outline of the femoral feature; closed if its last point is its first.
     pub feature: &'a [[f64; 3]],
     /// Normals of planes, drawn from the midpoint of the two ASIS.
@@ -130,7 +130,7 @@ impl Scene<'_> {
 
     fn places(&self) -> Vec<[f64; 3]> {
         let mut places = vec![self.asis_left, self.asis_right, self.pubis, self.native_centre, self.new_centre];
-        places.extend(self.camera);
+        places.extend(self.carried.map(|(_, place)| place));
         places.extend(self.feature);
         places.extend(self.normals().map(|normal| normal.2));
         places
@@ -193,9 +193,9 @@ fn draw_view(canvas: &Canvas, scene: &Scene, projection: &Projection, frame: Rec
             wanted.push((name.to_owned(), place, Ink::Second));
         }
     }
-    if let Some(place) = scene.camera.and_then(at) {
+    if let Some((name, place)) = scene.carried.and_then(|(name, place)| Some((name, at(place)?))) {
         canvas.marker(place, 3.0, Marker::Square, Ink::Text);
-        wanted.push(("camera".to_owned(), place, Ink::Text));
+        wanted.push((name.to_owned(), place, Ink::Text));
     }
     if let Some(place) = feature_centre {
         wanted.push(("femoral feature".to_owned(), place, Ink::Third));

@@ -82,7 +82,7 @@ fn every_kind(values: &[f64], limit: Option<f64>) -> Vec<(&'static str, String)>
         pubis: [0.0, -88.0, 0.0],
         native_centre: place,
         new_centre: place,
-        camera: Some(place),
+        carried: Some(("camera", place)),
         feature: &[place, [0.0, 0.0, 0.0], place],
         planes: &planes,
     };

@@ -6,6 +6,7 @@ use crate::measurement::{Feature, FemurFeature};
 use crate::record::tables::Cell;
 use crate::report::chart::{self, Alternative, PlaneNormal};
 use crate::report::evidence::{Chart, Entry, Files, Section, label, prefix};
+use crate::simulation::model::Mount;
 use crate::simulation::{Femur, Scene, TruePelvis};
 
 /// Points on the outline of a groove.
@@ -17,7 +18,8 @@ pub fn section(plan: &Plan, files: &mut Files) -> Section {
     let mut entries = vec![Entry::paragraph(
         "The scene drawn from the numbers of the experiment, with every quantity at its median. Coordinates are true bony \
          axes in mm: X anterior, Y superior, Z to the patient's right, origin midway between the spines. The camera looks \
-         at the native hip centre unless `camera.aim_mm` says otherwise and is carried by the pelvis; the camera and the tools are at their drawn places.",
+         at the native hip centre unless `camera.aim_mm` says otherwise; the pelvis carries it or, where `camera.mount` is \
+         `stand`, a tracker that it sees beside each tool; such a camera is outside the picture. Camera and tools are at their drawn places.",
     )];
     let mut charts = Vec::new();
     let mut drawn: Vec<(&Variant, String)> = Vec::new();
@@ -53,14 +55,22 @@ fn figure(variant: &Variant, name: String, label: Option<String>, files: &mut Fi
         PlaneNormal { label: "bony plane", normal: [1.0, 0.0, 0.0] },
         PlaneNormal { label: "level plane", normal: [up.x(), up.y(), up.z()] },
     ];
-    let points = [
+    let carried = match model.camera.mount {
+        Mount::Pelvis => ("camera", place(scene.camera_origin)),
+        Mount::Stand => ("pelvis tracker", place(scene.carried.inverse().origin)),
+    };
+    let mut points = vec![
         ("left ASIS", place(scene.asis_left)),
         ("right ASIS", place(scene.asis_right)),
         ("pubis", place(scene.pubis)),
         ("native hip centre", place(scene.native_centre)),
         ("new hip centre", place(scene.renewed_centre)),
-        ("camera", place(scene.camera_origin)),
+        carried,
     ];
+    if model.camera.mount == Mount::Stand {
+        // Too far away for the figure.
+        points.push(("camera", place(scene.camera_origin)));
+    }
     let mut rows: Vec<Vec<Cell>> = points.iter().map(|&(name, place)| row(name, place)).collect();
     rows.extend(planes.iter().map(|plane| row(&format!("normal of the {}", plane.label), plane.normal)));
     rows.extend(feature.iter().map(|&place| row("femoral feature", place)));
@@ -71,18 +81,19 @@ fn figure(variant: &Variant, name: String, label: Option<String>, files: &mut Fi
         pubis: points[2].1,
         native_centre: points[3].1,
         new_centre: points[4].1,
-        camera: Some(points[5].1),
+        carried: Some(carried),
         feature: &feature,
         planes: &planes,
     };
     let of = label.map_or(String::new(), |label| format!(", {label}"));
     let description = format!(
         "Pelvis of the median patient from the front and from the patient's right: both spines and the pubis, hip centre \
-         before and after, camera, femoral feature ({}), and the normals of the bony and the level plane.",
+         before and after, {}, femoral feature ({}), and the normals of the bony and the level plane.",
+        carried.0,
         variant.procedure.femur.word(),
     );
     Chart {
-        caption: format!("Pelvis, camera and femoral feature of the median patient{of}"),
+        caption: format!("Pelvis, {} and femoral feature of the median patient{of}", carried.0),
         reading:
             "Both views have one scale, shown by the bar. The two normals show how far the level plane is turned \
                   from the bony one by the median tilt; the normals of the file have no unit."
