@@ -8,7 +8,7 @@ use minijinja::value::{Serde, Value};
 use minijinja::{Environment, HtmlEscape, context};
 
 /// Pictures that stand in the page, in bytes all together; what goes beyond is linked, so that the page stays light.
-const PICTURES: usize = 4_000_000;
+const PICTURES: usize = 3_000_000;
 
 /// The page of a document, with links to `others` in the same folder.
 ///
