@@ -95,11 +95,19 @@ pub fn phantom(found: &Phantom) -> String {
             ("seeming displacement, camera put back", &study.disturbed[0], "mm"),
             ("seeming displacement, camera knocked", &study.disturbed[1], "mm"),
         ] {
-            let best = rows.iter().map(|row| row.p95).fold(f64::INFINITY, f64::min);
-            let worst = rows.iter().map(|row| row.p95).fold(0.0, f64::max);
-            table.add_row([what.to_owned(), format!("{best:.3}"), format!("{worst:.3}"), unit.to_owned()]);
+            let found = || rows.iter().map(|row| row.p95).filter(|p95| p95.is_finite());
+            let ends = [found().min_by(f64::total_cmp), found().max_by(f64::total_cmp)];
+            let [best, worst] = ends.map(|end| end.map_or_else(|| "none".to_owned(), |end| format!("{end:.3}")));
+            table.add_row([what.to_owned(), best, worst, unit.to_owned()]);
         }
         let _ = writeln!(text, "{}\n{} trials failed", align_right(table), study.failed);
+        if study.failed == found.plan.trials {
+            let _ = writeln!(
+                text,
+                "the camera did not see the probe in every hold of any trial: a phantom further away (--distance) or smaller \
+                 (--spacing) may fit its view"
+            );
+        }
     }
     text
 }
