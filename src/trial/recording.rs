@@ -55,6 +55,12 @@ impl TrialRunner {
     /// Every frame of a case. Repeated captures of one thing are one take: its frames are counted on.
     fn frames<'n>(&self, observed: &Observations, case: &'n str, markers: bool) -> io::Result<Vec<FrameRow<'n>>> {
         let procedure = &self.procedure;
+        if markers && observed.pelvis.is_some() {
+            return Err(io::Error::other(
+                "a recording of markers has no place for the tracker on the pelvis that a camera on a stand needs; record the \
+                 poses instead, which are those from that tracker",
+            ));
+        }
         let poses = procedure.poses(observed, &mut Workspace::default());
         let mut counts: HashMap<(Step, u32, u32), u64> = HashMap::new();
         let mut rows = Vec::new();

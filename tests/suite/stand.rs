@@ -4,9 +4,11 @@
 use nalgebra::{Matrix3, Matrix3x6, Matrix6, Vector3};
 use navassay::experiment::Plan;
 use navassay::geometry::{Point, Pose};
-use navassay::measurement::{Camera, OUTPUTS, Observations, Side, Step, Tracker, Workspace};
+use navassay::measurement::{Camera, FemurFeature, OUTPUTS, Observations, Side, Step, Tracker, Workspace};
+use navassay::record::recording::read_recordings;
+use navassay::replay::replay;
 use navassay::simulation::{CaseKey, Memory, Simulator};
-use navassay::trial::{TrialRunner, Worker};
+use navassay::trial::{RecordOptions, TrialRunner, Worker};
 
 const STAND: &str = "mount = \"stand\"\nposition_mm = [900.0, 500.0, 500.0]\n";
 
@@ -55,21 +57,21 @@ fn identity_without_noise_a_stand_reads_the_truth_with_every_camera() {
 #[test]
 fn identity_a_tracker_put_back_askew_costs_what_a_camera_does() {
     let noise = "only = [\"camera.remount\", \"camera.drift\"]\n";
-    let level = errors(&plan(STAND, noise), 0);
-    assert!(level.iter().all(|error| error.abs() > 1e-6), "{level:?}");
-    // Aimed from the tracker's place at the stand's.
-    let carried = plan("position_mm = [70.0, 50.0, 30.0]\naim_mm = [5000.0, 2000.0, 3000.0]", noise);
-    let model = &carried.variants[0].model;
-    assert_eq!(model.camera.pelvis_tracker_mm, model.camera.position_mm);
-    let sum = |errors: &[f64]| errors.iter().map(|error| error * error).sum::<f64>();
-    // Not the same axes, so not the same draws: of one order of size over cases.
-    let (mut stand, mut pelvis) = (0.0, 0.0);
-    for case in 0..200 {
-        stand += sum(&errors(&plan(STAND, noise), case));
-        pelvis += sum(&errors(&carried, case));
+    // A patient whose hip centre is at (-45.6, -72, 86.4) and whose spine at (0, 0, 120): a camera in the tracker's place that
+    // is aimed at the stand's has the tracker's axes.
+    let anatomy =
+        "[anatomy]\nasis_width_mm = 240.0\nhip_anterior_mm = 0.0\nhip_superior_mm = 0.0\nhip_lateral_mm = 0.0\n";
+    let [x, y, z] = [900.0 + 45.6, 500.0 + 72.0, 500.0 + 120.0 - 86.4];
+    let aimed = format!("position_mm = [70.0, 50.0, 30.0]\naim_mm = [{x}, {y}, {z}]\n{anatomy}");
+    let (stand, carried) = (plan(&format!("{STAND}{anatomy}"), noise), plan(&aimed, noise));
+    assert_eq!(stand.variants[0].model.camera.pelvis_tracker_mm, carried.variants[0].model.camera.position_mm);
+    for case in 0..20 {
+        let (stand, carried) = (errors(&stand, case), errors(&carried, case));
+        assert!(stand.iter().all(|error| error.abs() > 1e-6), "{stand:?}");
+        for (one, other) in stand.iter().zip(&carried) {
+            assert!((one - other).abs() < 1e-9, "{stand:?} {carried:?}");
+        }
     }
-    let ratio = stand / pelvis;
-    assert!((0.7..1.4).contains(&ratio), "{ratio}");
 }
 
 /// With `G` the tool's pose from the pelvis tracker, small motions of both trackers of covariance `S` in their own axes move
@@ -131,6 +133,31 @@ fn identity_the_pelvis_tracker_draws_for_itself() {
     let (_, alone) = poses(&carried, Step::Cup, 0);
     assert_eq!(alone.sightings, observed.sightings);
     assert_eq!(alone.pelvis, None);
+}
+
+/// Recorded poses are those from the pelvis tracker: replayed they give the readings of the run. Markers alone would not.
+#[test]
+fn identity_a_case_from_a_stand_is_recorded_by_its_poses_and_not_by_markers() {
+    let plan = plan(STAND, "scale = { \"tracker.jitter\" = 0.05 }\n");
+    let (variant, folder) = (&plan.variants[0], tempfile::tempdir().expect("a folder"));
+    let runner = TrialRunner::new(variant, plan.seed);
+    let poses = RecordOptions::default();
+    let [recordings, _, file] = runner.record(variant, 0..=2, poses, folder.path()).expect("room");
+    let asked = Plan::read_replay(&file).expect("what was just written");
+    let recordings = read_recordings(&recordings, &FemurFeature::ALL).expect("what was just written");
+    let found = replay(&asked, &recordings, None);
+    assert_eq!(found.readings.len(), 3);
+    for reading in &found.readings {
+        let (_, estimates, _) = runner.case(reading.case as u64);
+        for (place, output) in OUTPUTS.into_iter().enumerate() {
+            let expected = estimates.reductions[0].readings.get(output).expect("a reading");
+            let got = reading.value(place).expect("a reading");
+            assert!((got - expected).abs() < 1e-9, "{}: {got} {expected}", output.id());
+        }
+    }
+    let markers = RecordOptions { markers: true, ..poses };
+    let refused = runner.record(variant, 0..=0, markers, folder.path()).expect_err("no place for the pelvis");
+    assert!(refused.to_string().contains("record the poses instead"), "{refused}");
 }
 
 #[test]
