@@ -19,7 +19,11 @@ const EVERYTHING: &str = "[protocol]\nstillness_limit_mm = 0.85\nstillness_tries
 fn identity_no_allocation_in_the_trial_loop() {
     let images = "[camera]\nmodel = \"pixel\"\nposition_mm = [380.0, 260.0, -40.0]\naim_mm = [150.0, 20.0, 40.0]\n";
     let two = format!("{images}[camera.pixel]\ncameras = 2\n");
+    let stand = "[camera]\nmount = \"stand\"\nposition_mm = [900.0, 500.0, 500.0]\n";
+    let poses = format!("{stand}model = \"pose\"\n");
     for (plane, pivot, more) in [
+        ("bony", "one-step", stand),
+        ("level", "one-step", poses.as_str()),
         ("bony", "one-step", ""),
         ("level", "one-step", ""),
         ("bony", "one-step", EVERYTHING),

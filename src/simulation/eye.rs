@@ -38,14 +38,15 @@ impl<'a> Eye<'a> {
         Self { simulator, built, lens: simulator.model.noise.tracker.lens.field(key), bent }
     }
 
-    /// Begins to watch a tool's tracker. The pelvis tracker draws its jitter on a stream of its own.
-    pub fn watch(&self, kind: ToolKind, key: &CaseKey, capture: CaptureKey) -> Watched {
-        let source = &self.simulator.model.noise.tracker.jitter;
-        let jitter = match kind {
-            ToolKind::Pelvis => source.part_frames(key, kind.part(), capture),
-            _ => source.frames(key, capture),
-        };
-        Watched { jitter, view: None }
+    /// Begins to watch the tool of a capture.
+    pub fn watch(&self, key: &CaseKey, capture: CaptureKey) -> Watched {
+        Watched { jitter: self.simulator.model.noise.tracker.jitter.frames(key, capture), view: None }
+    }
+
+    /// Begins to watch the tracker on the pelvis beside it, whose jitter has a stream of its own.
+    pub fn watch_pelvis(&self, key: &CaseKey, capture: CaptureKey) -> Watched {
+        let jitter = &self.simulator.model.noise.tracker.jitter;
+        Watched { jitter: jitter.part_frames(key, ToolKind::Pelvis.part(), capture), view: None }
     }
 
     /// One frame of a tool whose tracker is in `pose`.

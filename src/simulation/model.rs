@@ -4,6 +4,7 @@ use super::Quantity;
 use super::imaging::{Imaging, PixelCamera, SecondCamera};
 use super::noise::Noise;
 use super::patient::{Anatomy, Implant};
+use super::pose_noise::PoseFactor;
 use super::tool::ToolKind;
 use crate::measurement::{Side, Sightings};
 use nalgebra::Matrix6;
@@ -234,6 +235,13 @@ impl Tools {
 }
 
 impl Model {
+    /// Factor of a pose's covariance where that is stated, scaled as `tracker.jitter` is.
+    #[must_use]
+    pub fn stated_pose_factor(&self) -> Option<PoseFactor> {
+        let scale = self.noise.tracker.jitter.switch.scale;
+        PoseFactor::of_covariance(&(self.camera.stated_covariance()? * (scale * scale)))
+    }
+
     /// The tools whose trackers the camera sees.
     pub fn tools_seen(&self) -> impl Iterator<Item = ToolKind> + use<> {
         let mount = self.camera.mount;

@@ -143,7 +143,7 @@ impl View<'_> {
         camera: &Pose<Phantom, Camera>,
         poses: Vec<Pose<Tracker, Phantom>>,
     ) {
-        let mut watched = self.eye.watch(ToolKind::Probe, self.key, capture);
+        let mut watched = self.eye.watch(self.key, capture);
         let first = self.observed.captures.last().map_or(0, |capture| capture.frames.end);
         let count = poses.len();
         for pose in poses {

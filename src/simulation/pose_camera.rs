@@ -50,18 +50,15 @@ impl PoseCamera {
     /// Of a model's tools and marker noise.
     #[must_use]
     pub fn new(model: &Model) -> Self {
-        let jitter = &model.noise.tracker.jitter;
-        let (scale, tools) = (jitter.switch.scale, &model.tools);
-        let stated = model.camera.stated_covariance().map(|covariance| covariance * (scale * scale));
         Self {
             tools: ToolKind::ALL.map(|kind| {
-                let (markers_mm, _) = tools.markers(kind);
+                let (markers_mm, _) = model.tools.markers(kind);
                 let markers: Vec<Point<Tracker>> = markers_mm.iter().map(|&[x, y, z]| Point::new(x, y, z)).collect();
                 let (layout, response) = (Layout::new(&markers).ok(), PoseResponse::of(&markers));
                 WatchedTool { markers, layout, response }
             }),
-            noise: MarkerNoise::of(jitter),
-            stated: stated.and_then(|covariance| PoseFactor::of_covariance(&covariance)),
+            noise: MarkerNoise::of(&model.noise.tracker.jitter),
+            stated: model.stated_pose_factor(),
         }
     }
 

@@ -11,7 +11,7 @@ use super::patient::PatientVector;
 use super::scene::Scene;
 use super::source::CaptureKey;
 use super::streams::{CaseKey, Scores, StreamKey, source_key};
-use super::tool::{Tool, ToolKind, held};
+use super::tool::{Tool, held};
 use super::truth::Triad;
 use crate::geometry::{Direction, Displacement, Point, Pose, Rotation};
 use crate::measurement::{Camera, Capture, Feature, FemurFeature, Observations, Side, Step, Tracker};
@@ -352,18 +352,13 @@ impl<'a> Theatre<'a> {
     }
 
     fn begin(&self, step: Step, take: u32, divot: u32, capture: CaptureKey) -> Recording {
-        let tool = match step {
-            Step::Cup => ToolKind::Inserter,
-            Step::CentreNative | Step::CentreNew => ToolKind::Head,
-            _ => ToolKind::Probe,
-        };
         Recording {
             capture: Capture { step, take, divot, frames: self.frames..self.frames, still: true },
-            tool: self.eye.watch(tool, self.key, capture),
+            tool: self.eye.watch(self.key, capture),
             pelvis: (self.simulator.model.camera.mount == Mount::Stand).then(|| {
                 let place = self.camera * self.carried.inverse();
                 let seen = Pose::new(place.rotation.relabelled(), place.origin);
-                (self.eye.watch(ToolKind::Pelvis, self.key, capture), seen)
+                (self.eye.watch_pelvis(self.key, capture), seen)
             }),
         }
     }

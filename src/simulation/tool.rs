@@ -25,13 +25,8 @@ impl ToolKind {
 
     /// Its name in files.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Probe => "probe",
-            Self::Inserter => "inserter",
-            Self::Head => "head",
-            Self::Pelvis => "pelvis",
-        }
+    pub fn word(self) -> &'static str {
+        &self.part()[1..]
     }
 
     /// How it goes on the id of a source that draws each tool by itself.

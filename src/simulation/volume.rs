@@ -26,11 +26,8 @@ impl Simulator {
         let jitter = &self.model.noise.tracker.jitter;
         let response =
             || PoseResponse::of(&self.probe.markers).factor(pose.inverse().origin, MarkerNoise::of(jitter));
-        let factor = match (self.model.camera.model, self.model.camera.stated_covariance()) {
-            (CameraModel::Pose, Some(covariance)) => {
-                let scale = jitter.switch.scale;
-                PoseFactor::of_covariance(&(covariance * (scale * scale)))?
-            }
+        let factor = match (self.model.camera.model, self.model.stated_pose_factor()) {
+            (CameraModel::Pose, Some(stated)) => stated,
             (CameraModel::Pose | CameraModel::Marker, _) => response(),
             (CameraModel::Pixel, _) => {
                 let sd_px = jitter.switch.scale * jitter.model.pixel_px.mean_and_sd().1;

@@ -215,7 +215,8 @@ fn outside_correlated_sources_add_their_covariance_to_the_linear_budget() {
         let (parts, together, combined) = full[output];
         assert!((parts + together - combined * combined).abs() < 1e-12 * parts);
         // What correlation 1 adds scales by r. A sample covariance of 2,000 cases has at most the product of the standard
-        // deviations times the square root of 2/2000 as standard error, and twice that product is at most the sum of squares.
+        // deviations times the square root of 2/2000 as standard error, and twice that product is at most the sum of squares; two of
+        // them are compared, one of them halved.
         let allowed = 3.5 * parts * (2.0 / 2000.0_f64).sqrt() * 1.5;
         for (r, (_, part, _)) in [(0.5, half[output]), (-0.5, against[output])] {
             assert!((part - r * together).abs() < allowed, "{output}: {part} {together}");

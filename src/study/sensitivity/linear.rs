@@ -8,6 +8,7 @@ use super::nominal::{
     Input, WITHOUT_QUANTITY, drawn_alone, inputs, moved, nominal, source_alone, source_drawn, vector_drawn, vectors,
 };
 use super::{Asking, CONFIDENCE};
+use crate::analysis::joint::Bivariate;
 use crate::analysis::moments::moments;
 use crate::analysis::{Estimate, order};
 use crate::experiment::Variant;
@@ -211,10 +212,9 @@ fn correlated(asking: &Asking, variant: &Variant, nominal: &Variant) -> Result<V
 
 /// Sample covariance of an output's errors in the same cases.
 fn covariance(one: &[CaseErrors], other: &[CaseErrors], output: usize) -> f64 {
-    let both = || one.iter().zip(other).map(|(a, b)| (a[output], b[output])).filter(|(a, b)| (a + b).is_finite());
-    let count = both().count() as f64;
-    let (a, b) = both().fold((0.0, 0.0), |(a, b), (x, y)| (a + x / count, b + y / count));
-    both().map(|(x, y)| (x - a) * (y - b)).sum::<f64>() / (count - 1.0).max(1.0)
+    let mut both = Bivariate::default();
+    one.iter().zip(other).for_each(|(one, other)| both.add([one[output], other[output]]));
+    both.covariance().map_or(f64::NAN, |covariance| covariance[0][1])
 }
 
 /// A line of the budget without a quantity of its own.
