@@ -76,6 +76,16 @@ pub(super) fn normal_below(score: f64) -> f64 {
     0.5 * libm::erfc(-score * std::f64::consts::FRAC_1_SQRT_2)
 }
 
+/// The size within which a proportion of normal errors with this mean and standard deviation lie.
+#[must_use]
+pub fn normal_size(mean: f64, sd: f64, proportion: f64) -> f64 {
+    if !(sd > 0.0) {
+        return mean.abs();
+    }
+    let inside = |size: f64| normal_below((size - mean) / sd) - normal_below((-size - mean) / sd);
+    first(|size| inside(size) >= proportion)
+}
+
 /// The standard normal score below which a probability lies.
 pub(super) fn normal_quantile(probability: f64) -> f64 {
     if probability < 0.5 { -normal_above(probability) } else { normal_above(1.0 - probability) }
@@ -88,6 +98,16 @@ mod tests {
 
     fn close(got: f64, expected: f64, relative: f64) {
         assert!((got - expected).abs() <= relative * expected.abs(), "{got} against {expected}");
+    }
+
+    /// Two-sided and one-sided 95 % points of the standard normal distribution, 1.959964 and 1.644854 (NIST/SEMATECH
+    /// e-Handbook of Statistical Methods, 1.3.6.7.1): without a mean, and with one that leaves one side alone.
+    #[test]
+    fn table_size_of_normal_errors() {
+        assert!((normal_size(0.0, 2.0, 0.95) - 2.0 * 1.959_964).abs() < 2e-6);
+        assert!((normal_size(10.0, 1.0, 0.95) - 11.644_854).abs() < 1e-6);
+        assert!((normal_size(-0.3, 1.0, 0.95) - normal_size(0.3, 1.0, 0.95)).abs() < 1e-12);
+        assert_eq!((normal_size(-1.5, 0.0, 0.95), normal_size(0.0, 0.0, 0.95)), (1.5, 0.0));
     }
 
     /// Table of Student's t and of chi-squared, NIST/SEMATECH e-Handbook of Statistical Methods 1.3.6.7.2 and

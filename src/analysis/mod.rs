@@ -34,6 +34,7 @@ pub mod tolerance;
 mod verdict;
 
 pub use interval::{Estimate, Interval};
+pub use invert::normal_size;
 pub use sample::Errors;
 pub use summary::{ABSOLUTE_QUANTILES, CONFIDENCE, Summary, quantile_estimate, summarise, summarise_sorted};
 pub use verdict::{

@@ -113,6 +113,22 @@ pub(super) fn round_up(count: f64) -> u64 {
     count.ceil() as u64
 }
 
+/// The absolute values of sorted values, sorted: those below 0 from their end, merged with the others.
+#[must_use]
+pub fn sizes(sorted: &[f64]) -> Vec<f64> {
+    let (below, above) = sorted.split_at(sorted.partition_point(|&value| value < 0.0));
+    let (mut below, mut above) = (below.iter().rev().peekable(), above.iter().peekable());
+    let mut sizes = Vec::with_capacity(sorted.len());
+    while let Some(value) = match (below.peek(), above.peek()) {
+        (Some(&&down), Some(&&up)) if -down < up => below.next(),
+        (_, Some(_)) => above.next(),
+        _ => below.next(),
+    } {
+        sizes.push(value.abs());
+    }
+    sizes
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -204,6 +220,22 @@ mod tests {
             for covered in [one_sided, two_sided] {
                 assert!(f64::from(covered) / f64::from(repeats) >= lowest, "{count} {p}: {covered}");
             }
+        }
+    }
+
+    #[test]
+    fn identity_sizes_of_sorted_values_are_sorted_sizes() {
+        for mut values in [
+            vec![],
+            vec![-1.0],
+            vec![2.0, -0.0, 0.0, -2.0, 0.5, -3.0, 1e-300, -1e-300, 2.0, 7.5],
+            vec![-1.0, -4.0, -2.5],
+            vec![3.0, 1.0, 2.0],
+        ] {
+            let mut expected: Vec<f64> = values.iter().map(|value: &f64| value.abs()).collect();
+            expected.sort_by(f64::total_cmp);
+            values.sort_by(f64::total_cmp);
+            assert_eq!(sizes(&values), expected);
         }
     }
 }

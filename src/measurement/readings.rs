@@ -64,6 +64,12 @@ pub const OUTPUTS: [Output; 7] = [
 ];
 
 impl Output {
+    /// Its place in [`OUTPUTS`].
+    #[must_use]
+    pub const fn place(self) -> usize {
+        self as usize
+    }
+
     /// Its id in files.
     #[must_use]
     pub const fn id(self) -> &'static str {
@@ -160,5 +166,15 @@ impl Readings {
     #[must_use]
     pub fn failure(&self) -> Option<Failure> {
         [self.cup.err(), self.leg.err(), self.centre.err()].into_iter().flatten().min()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn identity_every_output_is_in_its_place() {
+        assert!(OUTPUTS.into_iter().enumerate().all(|(place, output)| output.place() == place));
     }
 }

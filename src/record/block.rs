@@ -1,6 +1,6 @@
 //! A block of trial rows, column by column, as the trial loop fills it.
 
-use crate::measurement::{Failure, Step};
+use crate::measurement::{Failure, Output, Step};
 
 /// What a row carries beside what every row does: drawn values by keys with their unit, such as `asis_width_mm`, and
 /// frames that were lost.
@@ -17,6 +17,12 @@ pub struct Schema {
 }
 
 impl Schema {
+    /// The column of an output's errors.
+    #[must_use]
+    pub fn error_column(output: Output) -> String {
+        format!("{}_error_{}", output.id(), output.unit().suffix())
+    }
+
     /// The column of a step's lost frames.
     #[must_use]
     pub fn lost_column(step: Step) -> String {

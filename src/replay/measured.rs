@@ -201,7 +201,7 @@ impl Replayed<'_> {
     /// The errors case by case, each by its last reduction of which the truth is known: `None` where no truth is known, NaN where there is no reading.
     #[must_use]
     pub fn error_column(&self, variant: usize, output: Output) -> Vec<Option<f64>> {
-        let place = OUTPUTS.iter().position(|other| *other == output).unwrap_or_default();
+        let place = output.place();
         let of_cases = self.readings.chunk_by(|one, next| one.case == next.case);
         of_cases
             .map(|readings| {

@@ -6,9 +6,9 @@ use super::evidence::{Entry, Evidence, Files, Section};
 use super::section;
 use crate::experiment::Plan;
 use crate::measurement::{OUTPUTS, Output};
-use crate::record::PartError;
 use crate::record::recording::Recordings;
 use crate::record::truths::Truths;
+use crate::record::{PartError, Schema};
 use crate::replay::{Complaint, NoiseFit, Replayed};
 use crate::study::{Assessment, Validation};
 
@@ -65,7 +65,7 @@ struct ErrorsInMemory<'a>(&'a Replayed<'a>);
 
 impl Columns for ErrorsInMemory<'_> {
     fn of(&self, variant: u32, name: &str) -> Result<Option<Vec<f64>>, PartError> {
-        let is_named = |output: &Output| name == format!("{}_error_{}", output.id(), output.unit().suffix());
+        let is_named = |output: &Output| name == Schema::error_column(*output);
         let output = OUTPUTS.into_iter().find(is_named);
         let errors = output.map(|output| self.0.error_column(variant as usize, output));
         Ok(errors.map(|errors| errors.into_iter().map(|error| error.unwrap_or(f64::NAN)).collect()))

@@ -8,6 +8,7 @@ use crate::analysis::adaptive::{Trace, trace};
 use crate::analysis::components::{Component, components};
 use crate::analysis::joint::proportion;
 use crate::analysis::nested::{Effective, Nested, effective, summarise_nested};
+use crate::analysis::order;
 use crate::analysis::shape::{Shape, shape};
 use crate::analysis::tolerance::{ToleranceInterval, tolerance_intervals};
 use crate::analysis::{
@@ -16,7 +17,7 @@ use crate::analysis::{
 };
 use crate::experiment::{JointRequirement, Plan, Requirement, Variant};
 use crate::measurement::{OUTPUTS, Output};
-use crate::record::{Column, PartError, Parts, Rows};
+use crate::record::{Column, PartError, Parts, Rows, Schema};
 use rayon::slice::ParallelSliceMut;
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -166,7 +167,7 @@ pub fn assess_after<'p>(plan: &'p Plan, parts_folder: &Path, looks: &Looks) -> R
         let places = plan.design.map(|_| Places::read(&parts, index)).transpose()?;
         let mut flags: Vec<Flags> = plan.joint_requirements.iter().map(|_| Flags::default()).collect();
         for output in OUTPUTS {
-            let column = parts.column(index, &error_column(output), Rows::LastReduction)?;
+            let column = parts.column(index, &Schema::error_column(output), Rows::LastReduction)?;
             for (flags, joint) in flags.iter_mut().zip(&plan.joint_requirements) {
                 let limits = joint.members.iter().filter_map(|&member| plan.requirements.get(member));
                 for limit in limits.filter(|limit| limit.output == output) {
@@ -243,14 +244,9 @@ pub fn assess_in_memory(
             outputs.push(of_output(variant, output, &errors, None, &asked));
         }
         for joint in &plan.joint_requirements {
-            let mut flags = Flags::default();
-            for limit in joint.members.iter().filter_map(|&member| plan.requirements.get(member)) {
-                let of_limit = OUTPUTS.iter().zip(&columns).filter(|(output, _)| **output == limit.output);
-                // A case whose truth is not known cannot count as within.
-                let known = |error: &Option<f64>| error.filter(|error| error.is_finite());
-                of_limit.for_each(|(_, column)| flags.mark(column.iter().map(known), &limit.rule()));
-            }
-            let judgement = judge_counts(&flags.counts(), &Rule::absolute(0.0, joint.proportion, joint.confidence));
+            // A case whose truth is not known cannot count as within.
+            let judgement =
+                judge_joint(plan, joint, |which| columns[which].iter().map(|error| error.unwrap_or(f64::NAN)));
             requirements.push(RequirementAssessment {
                 asked: Asked::joint(joint, &plan.requirements),
                 variant,
@@ -273,6 +269,21 @@ pub fn assess_in_memory(
         look,
         retries,
     }
+}
+
+/// Judges limits that must hold in the same case on independent cases; the column of an output, by its place, has a value for
+/// each case, NaN where there is no reading.
+pub(super) fn judge_joint<C: ExactSizeIterator<Item = f64>>(
+    plan: &Plan,
+    joint: &JointRequirement,
+    column: impl Fn(usize) -> C,
+) -> Judgement {
+    let mut flags = Flags::default();
+    for limit in joint.members.iter().filter_map(|&member| plan.requirements.get(member)) {
+        let read = |error: f64| Some(error).filter(|error| error.is_finite());
+        flags.mark(column(limit.output.place()).map(read), &limit.rule());
+    }
+    judge_counts(&flags.counts(), &Rule::absolute(0.0, joint.proportion, joint.confidence))
 }
 
 /// By requirement first, in the order of the file.
@@ -298,11 +309,6 @@ impl Retries {
     }
 }
 
-/// Name of the column that holds the errors of an output.
-pub(super) fn error_column(output: Output) -> String {
-    format!("{}_error_{}", output.id(), output.unit().suffix())
-}
-
 fn of_output<'p>(
     variant: &'p Variant,
     output: Output,
@@ -316,7 +322,7 @@ fn of_output<'p>(
         || {
             let mut sorted = errors.values().to_vec();
             sorted.par_sort_unstable_by(f64::total_cmp);
-            let absolute = absolute_of_sorted(&sorted);
+            let absolute = order::sizes(&sorted);
             let summary = nested.map_or_else(|| summarise_sorted(errors, &absolute), summarise_nested);
             (absolute, sorted, summary)
         },
@@ -345,21 +351,6 @@ fn of_output<'p>(
         components: nested.map_or_else(Vec::new, |nested| components(nested, CONFIDENCE)),
         exceedances: asked.iter().map(exceedance).collect(),
     }
-}
-
-/// The sizes of sorted values, sorted: those below 0 from their end, merged with the others.
-fn absolute_of_sorted(sorted: &[f64]) -> Vec<f64> {
-    let (below, above) = sorted.split_at(sorted.partition_point(|&value| value < 0.0));
-    let (mut below, mut above) = (below.iter().rev().peekable(), above.iter().peekable());
-    let mut sizes = Vec::with_capacity(sorted.len());
-    while let Some(value) = match (below.peek(), above.peek()) {
-        (Some(&&down), Some(&&up)) if -down < up => below.next(),
-        (_, Some(_)) => above.next(),
-        _ => below.next(),
-    } {
-        sizes.push(value.abs());
-    }
-    sizes
 }
 
 /// Device and case of every trial.
@@ -449,26 +440,5 @@ impl Assessment<'_> {
     #[must_use]
     pub fn all_shown(&self) -> bool {
         self.requirements.iter().all(|assessed| assessed.judgement.verdict == Verdict::Pass)
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn identity_sizes_of_sorted_values_are_sorted_sizes() {
-        for mut values in [
-            vec![],
-            vec![-1.0],
-            vec![2.0, -0.0, 0.0, -2.0, 0.5, -3.0, 1e-300, -1e-300, 2.0, 7.5],
-            vec![-1.0, -4.0, -2.5],
-            vec![3.0, 1.0, 2.0],
-        ] {
-            let mut expected: Vec<f64> = values.iter().map(|value: &f64| value.abs()).collect();
-            expected.sort_by(f64::total_cmp);
-            values.sort_by(f64::total_cmp);
-            assert_eq!(absolute_of_sorted(&values), expected);
-        }
     }
 }

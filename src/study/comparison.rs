@@ -1,6 +1,5 @@
 //! Arms held against each other, trial by trial: every pair of arms at every point of the sweeps.
 
-use super::assess::error_column;
 use super::looks::Look;
 use super::residuals::{ResidualCorrelation, residuals};
 use crate::analysis::claim::{ClaimVerdict, judge_claim};
@@ -11,7 +10,7 @@ use crate::analysis::ranks::{BlockSums, rank_proportions};
 use crate::analysis::{CONFIDENCE, Interval, confidence_of_a_look};
 use crate::experiment::{Comparison, Plan, Requirement, Variant};
 use crate::measurement::{OUTPUTS, Output};
-use crate::record::{Column, PartError, Parts, Rows};
+use crate::record::{Column, PartError, Parts, Rows, Schema};
 use std::ops::Range;
 
 /// What the trials say of the arms of a plan beside each other. Empty for one arm.
@@ -108,7 +107,7 @@ pub(super) fn compare<'p>(plan: &'p Plan, parts: &Parts, look: &Look) -> Result<
         let devices = devices.as_deref();
         for output in OUTPUTS {
             let errors = |index: u32| -> Result<Vec<f64>, PartError> {
-                Ok(with_gaps(&parts.column(index, &error_column(output), Rows::LastReduction)?))
+                Ok(with_gaps(&parts.column(index, &Schema::error_column(output), Rows::LastReduction)?))
             };
             let (mut sums, first_pair) = (Vec::new(), found.pairs.len());
             for (place, &(index_a, a)) in arms.iter().enumerate() {

@@ -1,13 +1,12 @@
 //! What an error is made of where one plane is read and another is meant: what the two planes differ by in this patient on
 //! this table, and what the measurement adds.
 
-use super::assess::error_column;
 use super::derive::scaled;
 use crate::analysis::moments::moments;
 use crate::analysis::{CONFIDENCE, Estimate};
 use crate::experiment::{Plan, Variant};
 use crate::measurement::{OUTPUTS, Output};
-use crate::record::{Parts, Rows};
+use crate::record::{Parts, Rows, Schema};
 use crate::trial::{Cells, Progress, RunError, RunFolder, run_cells};
 
 /// Cases that are read again without noise, at most.
@@ -69,7 +68,7 @@ pub fn definitional<'p>(
     for (cell, (index, variant)) in (0..).zip(split) {
         let (mut outputs, mut over_tilt) = (Vec::new(), Vec::new());
         for output in OUTPUTS {
-            let name = error_column(output);
+            let name = Schema::error_column(output);
             let (whole, definitional) = (read(&parts, index, &name)?, read(&cells, cell, &name)?);
             if output == Output::Anteversion && !variant.model.anatomy.tilt_deg.is_constant() {
                 let tilts = read(&cells, cell, "anatomy_tilt_deg")?;

@@ -1,11 +1,10 @@
 //! Does a residual say how far off a reading is? How the residuals of the fits go with the size of the errors.
 
-use super::assess::error_column;
 use crate::analysis::joint::Bivariate;
 use crate::analysis::{CONFIDENCE, Estimate};
 use crate::experiment::{Plan, Variant};
 use crate::measurement::{OUTPUTS, Output};
-use crate::record::{PartError, Parts, Rows};
+use crate::record::{PartError, Parts, Rows, Schema};
 
 /// Residuals that stand in the parts, root mean square, mm.
 pub const RESIDUALS: [&str; 6] = [
@@ -35,7 +34,8 @@ pub struct ResidualCorrelation<'p> {
 /// # Errors
 /// If a part cannot be read.
 pub(super) fn residuals<'p>(plan: &'p Plan, parts: &Parts) -> Result<Vec<ResidualCorrelation<'p>>, PartError> {
-    let names: Vec<String> = RESIDUALS.map(String::from).into_iter().chain(OUTPUTS.map(error_column)).collect();
+    let names: Vec<String> =
+        RESIDUALS.map(String::from).into_iter().chain(OUTPUTS.map(Schema::error_column)).collect();
     let mut found = Vec::new();
     for (index, variant) in (0..).zip(&plan.variants) {
         let mut both = [[Bivariate::default(); OUTPUTS.len()]; RESIDUALS.len()];

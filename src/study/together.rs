@@ -1,14 +1,14 @@
 //! What several outputs of one trial say together: the worst trials, the two angles of the cup, and what a reading says of
 //! the truth. The parts are read one after the other, so memory does not grow with the run.
 
-use super::assess::{OutputAssessment, error_column};
+use super::assess::OutputAssessment;
 use crate::analysis::CONFIDENCE;
 use crate::analysis::Estimate;
 use crate::analysis::around::{Around, around};
 use crate::analysis::joint::{Bivariate, BoxCounts, Ellipse, TargetBox, proportion};
 use crate::experiment::Plan;
 use crate::measurement::{OUTPUTS, Output};
-use crate::record::{Column, PartError, Parts, Rows};
+use crate::record::{Column, PartError, Parts, Rows, Schema};
 
 /// Worst trials that are listed, and failed ones likewise.
 pub const WORST: usize = 10;
@@ -67,7 +67,7 @@ pub(super) fn read(
     outputs: &[OutputAssessment],
 ) -> Result<Together, PartError> {
     let names: Vec<String> = std::iter::once("trial".to_owned())
-        .chain(OUTPUTS.map(error_column))
+        .chain(OUTPUTS.map(Schema::error_column))
         .chain(OUTPUTS.map(|output| format!("{}_read_{}", output.id(), output.unit().suffix())))
         .collect();
     let scales: Vec<f64> = outputs.iter().map(|assessed| scale(plan, assessed)).collect();
@@ -108,7 +108,7 @@ pub(super) fn read(
         let (mut inside, mut all) = (0, 0);
         parts.each_part(
             variant,
-            &[error_column(OUTPUTS[0]), error_column(OUTPUTS[1])],
+            &[Schema::error_column(OUTPUTS[0]), Schema::error_column(OUTPUTS[1])],
             Rows::LastReduction,
             |columns| {
                 let [one, other] = &columns[..] else { return };

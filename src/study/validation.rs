@@ -5,7 +5,7 @@ use crate::analysis::agreement::{Agreements, Compared, compare};
 use crate::analysis::order::quantile;
 use crate::experiment::{Plan, Variant};
 use crate::measurement::OUTPUTS;
-use crate::record::{PartError, Parts, Rows};
+use crate::record::{PartError, Parts, Rows, Schema};
 use crate::replay::Replayed;
 
 /// A bench against its model, arm by arm.
@@ -135,7 +135,7 @@ fn agreements(
 ) -> Result<Agreements, PartError> {
     let mut errors = Vec::new();
     for output in OUTPUTS {
-        let name = format!("{}_error_{}", output.id(), output.unit().suffix());
+        let name = Schema::error_column(output);
         let observed = replayed.error_column(variant, output);
         let observed: Vec<f64> = observed.into_iter().map(|error| error.unwrap_or(f64::NAN)).collect();
         errors.push((column(parts, number, &name)?, observed));

@@ -411,7 +411,7 @@ mod tests {
     /// The readings told are the rows of the run.
     #[test]
     fn identity_the_story_ends_as_the_row() {
-        use crate::record::{Block, PartId, Parts, Rows, write_part};
+        use crate::record::{Block, PartId, Parts, Rows, Schema, write_part};
         let plan = Plan::parse("story.toml", "seed = 9\n").unwrap_or_else(|error| panic!("{error}"));
         let runner = TrialRunner::new(&plan.variants[0], plan.seed);
         let mut rows = Block::with_capacity(runner.schema(), 6);
@@ -424,7 +424,7 @@ mod tests {
         let told = runner.story(5);
         let readings = told.last().expect("readings");
         for (output, row) in OUTPUTS.iter().zip(&readings.rows) {
-            let name = format!("{}_error_{}", output.id(), output.unit().suffix());
+            let name = Schema::error_column(*output);
             let column = parts.column(0, &name, Rows::All).expect("a column");
             let error = column.get(5).expect("a reading");
             assert!(row[3].starts_with(&format!("{error:.3}")), "{name} {error} {row:?}");

@@ -4,7 +4,7 @@ use super::answer::limit_words;
 use super::failures::counts;
 use crate::analysis::{Estimate, Verdict};
 use crate::experiment::{Plan, Requirement};
-use crate::measurement::{OUTPUTS, Output};
+use crate::measurement::Output;
 use crate::record::tables::Cell;
 use crate::report::evidence::{Entry, Files, Heading, Section, Table, label};
 use crate::report::words::{estimate, number, percent, short, with_unit};
@@ -138,12 +138,8 @@ impl<'a> Line<'a> {
     }
 }
 
-fn place(output: Output) -> usize {
-    OUTPUTS.iter().position(|other| *other == output).unwrap_or(0)
-}
-
 fn largest(study: &OneAtATime, output: Output) -> Vec<(&'static str, f64)> {
-    let i = place(output);
+    let i = output.place();
     let square = |sd: Option<Estimate>| sd.map_or(0.0, |sd| sd.value * sd.value);
     let whole = square(study.all[i].sd);
     let share = |source: &crate::study::sensitivity::SourceRuns| {
@@ -158,7 +154,7 @@ fn largest(study: &OneAtATime, output: Output) -> Vec<(&'static str, f64)> {
 
 /// Of the sources whose halving is seen to lower the quantile, the one that lowers it most for its cost.
 fn cheapest(plan: &Plan, study: &OneAtATime, output: Output) -> Option<(&'static str, Estimate, f64)> {
-    let i = place(output);
+    let i = output.place();
     let groups = plan.sensitivity.as_ref().map_or(&[][..], |asked| &asked.groups);
     let cost_of = |source: &'static str| {
         let holder = groups.iter().find(|group| group.holds(source)).map_or(source, |group| group.name.as_str());

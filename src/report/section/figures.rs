@@ -3,8 +3,8 @@
 use crate::analysis::{CONFIDENCE, order};
 use crate::experiment::{Plan, Requirement, Variant};
 use crate::measurement::{OUTPUTS, Output};
-use crate::record::PartError;
 use crate::record::tables::Cell;
+use crate::record::{PartError, Schema};
 use crate::report::chart::{
     Against, Alternative, Axis, BandPoint, CovarianceEllipse, Drawn, ErrorCurve, Histogram, Joint, OutputRow,
     against_many, error_curve, histogram, histogram_bins, joint, side_by_side,
@@ -47,7 +47,7 @@ impl VariantFigures<'_> {
     pub fn draw(&self, columns: &dyn Columns, files: &mut Files) -> Result<Vec<Entry>, PartError> {
         let (mut thin, mut rows, mut charts) = (Vec::new(), Vec::new(), Vec::new());
         for (output, assessed) in OUTPUTS.into_iter().zip(self.outputs) {
-            let mut errors = self.column(columns, &error_column(output))?;
+            let mut errors = self.column(columns, &Schema::error_column(output))?;
             thin.push(Thin(thinned(&errors)));
             errors.par_sort_unstable_by(f64::total_cmp);
             let mut absolute: Vec<f64> = errors.iter().filter(|e| e.is_finite()).map(|e| e.abs()).collect();
@@ -302,7 +302,7 @@ impl VariantFigures<'_> {
         let shown = thin.first().map_or(0, |thin| thin.0.len());
         let header: Vec<String> = ["trial".to_owned()]
             .into_iter()
-            .chain(OUTPUTS.map(error_column))
+            .chain(OUTPUTS.map(Schema::error_column))
             .chain(drawn.iter().map(|drawn| drawn.column.clone()))
             .collect();
         let columns: Vec<&[f64]> = thin
@@ -386,10 +386,6 @@ fn step(trials: usize) -> usize {
 
 fn thinned(values: &[f64]) -> Vec<f64> {
     values.iter().step_by(step(values.len())).copied().collect()
-}
-
-fn error_column(output: Output) -> String {
-    format!("{}_error_{}", output.id(), output.unit().suffix())
 }
 
 /// The short name of an output, as a label: `Leg length`.

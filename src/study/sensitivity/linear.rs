@@ -13,7 +13,7 @@ use crate::analysis::moments::moments;
 use crate::analysis::{Estimate, order};
 use crate::experiment::Variant;
 use crate::measurement::{OUTPUTS, Output};
-use crate::record::{Parts, Rows};
+use crate::record::{Parts, Rows, Schema};
 use crate::simulation::Quantity;
 use crate::simulation::noise::{Drawn, correlation_matrix};
 use crate::trial::{CaseErrors, RunError, errors_in_memory};
@@ -258,8 +258,7 @@ fn budgets(
         let squares = rows.iter().filter_map(|row| row.contributions).map(|all| all[i].value * all[i].value);
         let together = correlated.iter().map(|pair| pair.variances[i]);
         let combined = squares.chain(together).filter(|square| square.is_finite()).sum::<f64>().max(0.0).sqrt();
-        let column = format!("{}_error_{}", output.id(), output.unit().suffix());
-        let (mut errors, _) = parts.column(index, &column, Rows::LastReduction)?.into_present();
+        let (mut errors, _) = parts.column(index, &Schema::error_column(output), Rows::LastReduction)?.into_present();
         errors.sort_unstable_by(f64::total_cmp);
         let tail = 0.5 * (1.0 - CONFIDENCE);
         let sd = moments(&errors).and_then(|moments| moments.sd());

@@ -20,7 +20,7 @@ pub use uncertain::{Moves, UncertainPoint, UncertainStudy};
 use super::budget::{BudgetSearch, budget};
 use crate::experiment::{Plan, Question, Variant};
 use crate::measurement::OUTPUTS;
-use crate::record::{PartError, Parts, Rows};
+use crate::record::{PartError, Parts, Rows, Schema};
 use crate::simulation::{StreamKey, source_key};
 use crate::trial::{Progress, RunError, RunFolder};
 
@@ -98,7 +98,7 @@ impl Asking<'_> {
 
 /// Errors of every output of a cell, row by row; NaN where a case gave no reading.
 fn errors(parts: &Parts, cell: u32) -> Result<[Vec<f64>; OUTPUTS.len()], PartError> {
-    let names = OUTPUTS.map(|output| format!("{}_error_{}", output.id(), output.unit().suffix()));
+    let names = OUTPUTS.map(Schema::error_column);
     let columns = parts.columns(cell, names.each_ref().map(String::as_str), Rows::LastReduction)?;
     Ok(columns.map(|column| column.iter().map(|value| value.unwrap_or(f64::NAN)).collect()))
 }

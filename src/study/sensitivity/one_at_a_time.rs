@@ -1,9 +1,10 @@
 //! One source at a time: it alone, all but it, half and twice of it, each against the same cases with everything as it is.
 
+use super::super::assess::judge_joint;
 use super::{Asking, CONFIDENCE, errors};
 use crate::analysis::bootstrap::{dot, percentile, weights};
-use crate::analysis::{Counts, Errors, Estimate, Rule, Summary, Verdict, judge, judge_counts, order, summarise};
-use crate::experiment::{Plan, Requirement, Variant};
+use crate::analysis::{Errors, Estimate, Summary, Verdict, judge, order, summarise};
+use crate::experiment::{Plan, Variant};
 use crate::measurement::{OUTPUTS, Output};
 use crate::record::Parts;
 use crate::study::derive::{in_use, scaled};
@@ -148,22 +149,12 @@ pub(super) fn ask(asking: &Asking, arm: usize, variant: &Variant) -> Result<OneA
 
 /// The verdict on each requirement of a plan, those that join others last, from the errors of every output.
 fn judged(plan: &Plan, errors: &CaseColumns) -> Vec<Verdict> {
-    let column = |output: Output| &errors[OUTPUTS.iter().position(|other| *other == output).unwrap_or(0)];
     let single = plan.requirements.iter().map(|asked| {
-        let errors = Errors::new(column(asked.output).clone(), 0);
+        let errors = Errors::new(errors[asked.output.place()].clone(), 0);
         judge(&errors, &asked.rule()).verdict
     });
-    let joint = plan.joint_requirements.iter().map(|joint| {
-        let limits: Vec<&Requirement> = joint.members.iter().filter_map(|&at| plan.requirements.get(at)).collect();
-        let mut counts = Counts::default();
-        for row in 0..errors[0].len() {
-            let error = |limit: &Requirement| column(limit.output)[row];
-            let failed = limits.iter().any(|limit| !error(limit).is_finite());
-            let beyond = limits.iter().any(|limit| limit.rule().beyond(error(limit)));
-            counts.add(failed, beyond, limits.iter().any(|limit| limit.rule().beyond_acceptance(error(limit))));
-        }
-        judge_counts(&counts, &Rule::absolute(0.0, joint.proportion, joint.confidence)).verdict
-    });
+    let joint = plan.joint_requirements.iter();
+    let joint = joint.map(|joint| judge_joint(plan, joint, |output| errors[output].iter().copied()).verdict);
     single.chain(joint).collect()
 }
 

@@ -2,7 +2,7 @@
 //! source has alone. It holds as far as sources add up, and is held against the runs in which one source was scaled.
 
 use super::one_at_a_time::{Change, OneAtATime};
-use crate::analysis::Summary;
+use crate::analysis::{Summary, normal_size};
 use crate::measurement::Output;
 
 /// The proportion of the errors within the predicted quantile.
@@ -66,7 +66,7 @@ impl Prediction {
             alone.push(own);
         }
         let output = study.sources.first().map(|source| source.run(Change::Alone)[i].output)?;
-        let normal = within(all.bias, all.sd);
+        let normal = normal_size(all.bias, all.sd, WITHIN);
         let shape = if normal > 0.0 { all.p95 / normal } else { 1.0 };
         Some(Self { output, alone, rest, shape })
     }
@@ -81,7 +81,7 @@ impl Prediction {
             variance += scale * scale * of_variance;
         }
         let sd = variance.max(0.0).sqrt();
-        Predicted { bias, sd, p95: self.shape * within(bias, sd) }
+        Predicted { bias, sd, p95: self.shape * normal_size(bias, sd, WITHIN) }
     }
 
     /// The prediction beside every run of the study in which one source was changed.
@@ -105,34 +105,9 @@ fn figures(summary: &Summary) -> Option<Predicted> {
     Some(Predicted { bias: summary.bias?.value, sd: summary.sd?.value, p95: summary.p95_abs?.value })
 }
 
-/// The size within which 95 % of normal errors of this bias and standard deviation are, by bisection.
-fn within(bias: f64, sd: f64) -> f64 {
-    if !(sd > 0.0) {
-        return bias.abs();
-    }
-    let below = |size: f64| 0.5 * libm::erfc(-size / (sd * std::f64::consts::SQRT_2));
-    let inside = |size: f64| below(size - bias) - below(-size - bias);
-    let (mut low, mut high) = (0.0, bias.abs() + 8.0 * sd);
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if inside(middle) < WITHIN { low = middle } else { high = middle }
-    }
-    0.5 * (low + high)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// Two-sided and one-sided 95 % points of the standard normal distribution, 1.959964 and 1.644854 (NIST/SEMATECH
-    /// e-Handbook of Statistical Methods, 1.3.6.7.1): without a bias, and with one that leaves one side alone.
-    #[test]
-    fn table_quantile_of_normal_errors() {
-        assert!((within(0.0, 2.0) - 2.0 * 1.959_964).abs() < 2e-6);
-        assert!((within(10.0, 1.0) - 11.644_854).abs() < 1e-6);
-        assert_eq!(within(-0.3, 1.0), within(0.3, 1.0));
-        assert_eq!((within(-1.5, 0.0), within(0.0, 0.0)), (1.5, 0.0));
-    }
 
     #[test]
     fn identity_variances_and_biases_add() {

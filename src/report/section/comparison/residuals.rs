@@ -3,8 +3,8 @@
 use super::heading;
 use crate::experiment::Plan;
 use crate::measurement::Output;
-use crate::record::PartError;
 use crate::record::tables::Cell;
+use crate::record::{PartError, Schema};
 use crate::report::chart::{Against, Alternative, Axis, Drawn, against};
 use crate::report::columns::Columns;
 use crate::report::evidence::{Chart, Entry, Files, Table};
@@ -94,7 +94,7 @@ fn words(residual: &str) -> &'static str {
 
 /// Of the first arm; `None` where the residual has no spread.
 fn chart(plan: &Plan, residual: &str, output: Output, columns: &dyn Columns) -> Result<Option<Chart>, PartError> {
-    let name = format!("{}_error_{}", output.id(), output.unit().suffix());
+    let name = Schema::error_column(output);
     let (values, errors) = (columns.of(0, residual)?.unwrap_or_default(), columns.of(0, &name)?.unwrap_or_default());
     let spread = values.iter().filter(|value| value.is_finite()).any(|value| *value != values[0]);
     if !spread {

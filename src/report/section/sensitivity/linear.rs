@@ -131,10 +131,6 @@ pub fn entries(arm: &Arm, variant: &Variant, study: &LinearStudy, tables: &mut T
     entries
 }
 
-fn place(output: Output) -> usize {
-    OUTPUTS.iter().position(|other| *other == output).unwrap_or(0)
-}
-
 fn key_unit(input: &LinearInput) -> &'static str {
     match input.input.as_ref().map(|input| unit_of_key(input.key)) {
         Some("°") => "deg",
@@ -424,7 +420,7 @@ fn chart_of(
     (id, what, reading): (&str, &str, &str),
     value: impl Fn(&LinearInput, f64, f64) -> f64,
 ) -> Option<Chart> {
-    let i = place(output);
+    let i = output.place();
     let inputs = leading(study, i);
     if inputs.is_empty() {
         return None;
@@ -465,7 +461,7 @@ fn chart_of(
 }
 
 fn departure_chart(arm: &Arm, study: &LinearStudy, output: Output) -> Option<Chart> {
-    let i = place(output);
+    let i = output.place();
     let reading = format!(
         "What the effect of an offset has beyond its coefficient times the offset: a flat line is linear. The budget's file says \
          how far each stays linear within {}\u{a0}%.",

@@ -51,10 +51,6 @@ pub fn entries(arm: &Arm, study: &OneAtATime, tables: &mut Tables) -> Vec<Entry>
     ]
 }
 
-fn place(output: Output) -> usize {
-    OUTPUTS.iter().position(|other| *other == output).unwrap_or(0)
-}
-
 fn add_rows(arm: &Arm, study: &OneAtATime, rows: &mut Vec<Vec<Cell>>) {
     let mut add = |output: Output, source: &str, run: &str, s: &Summary, differences: [Option<Estimate>; 3]| {
         let mut row: Vec<Cell> =
@@ -94,7 +90,7 @@ fn ranked(study: &OneAtATime, output: usize) -> Vec<(&SourceRuns, f64)> {
 fn table(arm: &Arm, study: &OneAtATime, outputs: &[Output]) -> Entry {
     let mut rows = Vec::new();
     for &output in outputs {
-        let i = place(output);
+        let i = output.place();
         for (source, _) in ranked(study, i).into_iter().take(MOST_BARS) {
             let alone = &run(source, Change::Alone, i).summary;
             let difference = |change| estimate(Some(run(source, change, i).p95_difference));
@@ -136,7 +132,7 @@ fn table(arm: &Arm, study: &OneAtATime, outputs: &[Output]) -> Entry {
 }
 
 fn waterfall_chart(arm: &Arm, study: &OneAtATime, output: Output) -> Option<Chart> {
-    let i = place(output);
+    let i = output.place();
     let whole = variance(&study.all[i]);
     if !(whole > 0.0) {
         return None;
@@ -179,7 +175,7 @@ fn waterfall_chart(arm: &Arm, study: &OneAtATime, output: Output) -> Option<Char
 }
 
 fn tornado_chart(arm: &Arm, study: &OneAtATime, output: Output) -> Option<Chart> {
-    let i = place(output);
+    let i = output.place();
     let middle = study.all[i].p95_abs?.value;
     let ends = |change: Change, source: &SourceRuns| {
         let difference = run(source, change, i).p95_difference;
