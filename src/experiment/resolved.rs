@@ -1,8 +1,9 @@
 //! The plan as plain data: what a reader of a run needs, and the hashes that tell one plan from another.
 
 use super::comparison::Comparison;
-use super::plan::{JointRequirement, Plan, Requirement, Variant};
+use super::plan::{Plan, Variant};
 use super::reporting::Reporting;
+use super::requirement::{JointRequirement, Requirement};
 use super::sensitivity::Sensitivity;
 use crate::measurement::{PivotEstimator, Plane, TemplateShape};
 use crate::simulation::model::Replicates;

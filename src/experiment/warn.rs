@@ -1,7 +1,7 @@
 //! What a reader of the results should know before he trusts them.
 
 use super::diagnostics::Fault;
-use super::plan::Requirement;
+use super::requirement::Requirement;
 use super::tree::Tree;
 use crate::simulation::noise::{Noise, SOURCES};
 use crate::simulation::{Anatomy, Quantity};
