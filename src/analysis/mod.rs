@@ -31,13 +31,15 @@ pub mod shapley;
 pub mod spread;
 mod summary;
 pub mod tolerance;
+mod trials_needed;
 mod verdict;
 
 pub use interval::{Estimate, Interval};
 pub use invert::normal_size;
 pub use sample::Errors;
 pub use summary::{ABSOLUTE_QUANTILES, CONFIDENCE, Summary, quantile_estimate, summarise, summarise_sorted};
+pub use trials_needed::trials_needed;
 pub use verdict::{
     Counts, Direction, Judgement, Rule, Verdict, Withheld, confidence_of_a_look, judge, judge_counts, judge_devices,
-    judge_nested, most_out, passes, trials_needed,
+    judge_nested, most_out, passes,
 };
