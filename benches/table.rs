@@ -1,8 +1,9 @@
 //! The table of the README: `cargo bench --bench table` prints it, `cargo bench --bench table -- --write` puts it there.
-//!
-//! Whole cases: ellipse, one baseline and two reductions, 460 camera frames of which 180 are traced, every default noise on.
 
-use navassay::experiment::{Plan, Variant};
+mod common;
+
+use common::CAMERAS;
+use navassay::experiment::Variant;
 use navassay::measurement::Workspace;
 use navassay::record::Block;
 use navassay::simulation::{CaseKey, Memory, Simulator, StreamKey};
@@ -11,23 +12,8 @@ use rayon::prelude::*;
 use std::fmt::Write;
 use std::time::Instant;
 
-const REDUCTIONS: &str = "[[reduction]]\nname = \"first\"\n[[reduction]]\nname = \"second\"\n";
-/// A place from which a camera that forms images sees every tool.
-const PLACE: &str = "position_mm = [380.0, 260.0, -40.0]\naim_mm = [150.0, 20.0, 40.0]\n";
-/// Scores of a case that no frame of a tracker draws.
-const OTHER_SCORES: usize = 1_636;
-const FRAMES: usize = 460;
-const MARKERS: usize = 4;
 /// The fastest of so many runs counts: the others had to wait for something else on the machine.
 const RUNS: usize = 7;
-
-/// A camera model: its name, its section of the file, the scores of a frame, and cases of a run.
-const MODELS: [(&str, &str, usize, u64); 4] = [
-    ("`marker`", "model = \"marker\"\n", 3 * MARKERS, 2_000),
-    ("`pose`", "model = \"pose\"\n", 6, 2_000),
-    ("`pixel`", "model = \"pixel\"\n{place}[camera.pixel]\ncameras = 1\n", 2 * MARKERS, 200),
-    ("`pixel`, two cameras", "model = \"pixel\"\n{place}[camera.pixel]\ncameras = 2\n", 4 * MARKERS, 200),
-];
 
 /// Shortest time of a case over the runs, microseconds.
 fn shortest_us(cases: u64, mut run: impl FnMut()) -> f64 {
@@ -88,18 +74,16 @@ fn table() -> String {
         "| camera | cases/s, 1 thread | cases/s, 2 threads | gain | scores of a case | time to draw them | case / draws | draws | \
          synthesis | pose fits | other fits |\n| --- | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: |\n",
     );
-    for (name, camera, of_a_frame, cases) in MODELS {
-        let text = format!("seed = 1\n{REDUCTIONS}[camera]\n{}", camera.replace("{place}", PLACE));
-        let plan = Plan::parse("bench", &text).unwrap_or_else(|error| panic!("{error:?}"));
+    for camera in &CAMERAS {
+        let (plan, cases, scores) = (camera.plan(), camera.cases, camera.scores());
         let variant = &plan.variants[0];
         let (one, two) = (whole_us(variant, 1, cases), whole_us(variant, 2, cases));
-        let scores = OTHER_SCORES + FRAMES * of_a_frame;
         let draws = scores_us(scores);
         let (simulated, fitted) = parts_us(variant, cases);
         // Parts are timed by themselves: their sum is the whole but for the noise of the clock.
         let share = |part: f64| format!("{:.0} %", (100.0 * part / one).clamp(0.0, 100.0));
         let cells = [
-            name.to_owned(),
+            camera.name.to_owned(),
             format!("{:.0}", 1e6 / one),
             format!("{:.0}", 1e6 / two),
             format!("{:.2}", one / two),
