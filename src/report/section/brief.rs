@@ -7,7 +7,7 @@ use crate::experiment::{Plan, Requirement};
 use crate::measurement::Output;
 use crate::record::tables::Cell;
 use crate::report::evidence::{Entry, Files, Heading, Section, Table, label};
-use crate::report::words::{estimate, number, percent, short, with_unit};
+use crate::report::words::{Bound, bounded, estimate, number, percent, short, with_unit};
 use crate::study::sensitivity::{ArmSensitivity, Change, OneAtATime};
 use crate::study::{Assessment, RequirementAssessment};
 
@@ -94,7 +94,16 @@ impl<'a> Line<'a> {
         } else {
             String::new()
         };
-        format!("{}{share}", with_unit(&number(margin, 2), self.unit()))
+        format!("{}{share}", with_unit(&bounded(margin, 0.0, Bound::Lower), self.unit()))
+    }
+
+    /// The bound of the error, rounded away from the limit.
+    fn bound_words(&self) -> String {
+        let (single, bound) = (self.assessed.asked.single(), self.assessed.judgement.bound);
+        single.zip(bound).map_or_else(
+            || "none".to_owned(),
+            |(limit, bound)| with_unit(&bounded(bound, limit.rule().acceptance(), Bound::Upper), self.unit()),
+        )
     }
 
     fn largest_words(&self) -> String {
@@ -174,13 +183,12 @@ fn table(plan: &Plan, lines: &[Line], files: &mut Files) -> Table {
     let (mut rows, mut cells) = (Vec::new(), Vec::new());
     for line in lines {
         let (asked, found) = (&line.assessed.asked, &line.assessed.judgement);
-        let bound = found.bound.map_or_else(|| "none".to_owned(), |bound| with_unit(&number(bound, 2), line.unit()));
         let mut row = vec![asked.id.to_owned()];
         row.extend(several.then(|| line.label.clone().unwrap_or_default()));
         row.extend([
             line.met().to_owned(),
             line.limits(),
-            bound,
+            line.bound_words(),
             line.margin_words(),
             line.largest_words(),
             line.cheapest_words(),
