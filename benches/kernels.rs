@@ -17,7 +17,7 @@ fn variant(camera: &str) -> Variant {
 }
 
 fn simulator(variant: &Variant) -> Simulator {
-    Simulator::new(variant.model.clone(), variant.procedure.plane, variant.procedure.femur)
+    Simulator::new(variant.model.clone(), &variant.procedure)
 }
 
 fn observed(variant: &Variant) -> Observations {

@@ -53,7 +53,7 @@ fn scores_us(scores: usize) -> f64 {
 
 /// Simulating, and fitting poses to what was simulated, on one thread.
 fn parts_us(variant: &Variant, cases: u64) -> (f64, f64) {
-    let simulator = Simulator::new(variant.model.clone(), variant.procedure.plane, variant.procedure.femur);
+    let simulator = Simulator::new(variant.model.clone(), &variant.procedure);
     let (mut memory, mut workspace) = (Memory::default(), Workspace::default());
     let simulated = shortest_us(cases, || {
         for case in 0..cases {

@@ -31,6 +31,7 @@ impl Reader<'_, '_> {
             // The built-in drawing is no knowledge of a recorded probe; a simulated one is always pivoted.
             probe_tip: self.tree.is_written("tools.probe_tip_mm").then_some(Point::new(x, y, z)),
             cup_axis: cup_axis?,
+            circle_radius_mm: tools.circle_radius_mm,
             ellipse: SemiAxes { major_mm, minor_mm },
             three_divots: three_divots?,
         })

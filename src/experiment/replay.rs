@@ -87,11 +87,7 @@ pub(super) fn missing(tree: &Tree) -> Option<Fault> {
 
 /// Drawings of tools that recorded cases would be measured with although the file does not state them.
 pub(super) fn borrowed_tools(tree: &Tree, femur: FemurFeature, warnings: &mut Vec<Fault>) {
-    let drawing = match femur {
-        FemurFeature::Ellipse => Some("tools.ellipse_semi_axes_mm"),
-        FemurFeature::ThreeDivots => Some("tools.three_divots_mm"),
-        FemurFeature::Divot | FemurFeature::Circle => None,
-    };
+    let drawing = femur.strategy().drawing;
     for path in ["tools.cup_axis"].into_iter().chain(drawing).filter(|path| !tree.is_written(path)) {
         warnings.push(
             Fault::new(

@@ -111,37 +111,13 @@ pub fn angles() -> Vec<Entry> {
 /// The femoral features.
 pub fn features() -> Vec<Entry> {
     let entry = |feature: FemurFeature| {
-        let (meaning, turn, estimator) = match feature {
-            FemurFeature::Divot => (
-                "one point on the femur, touched",
-                "none is seen: the leg must lie as at baseline",
-                "mean of the tip positions",
-            ),
-            FemurFeature::Circle => (
-                "a round groove, traced",
-                "the smallest turn that aligns the two axes; spin about the axis stays unseen",
-                "plane by principal axes, then a circle by least squares of the distances in it",
-            ),
-            FemurFeature::Ellipse => (
-                "an elliptic groove of known size, traced",
-                "the whole turn, up to the half turns that an ellipse allows",
-                "least sum of squared distances to the ellipse in space, six unknowns",
-            ),
-            FemurFeature::ThreeDivots => (
-                "three points of known drawing, touched",
-                "the whole turn",
-                "rigid fit of the three measured points to their drawing",
-            ),
-        };
-        Entry::new(Kind::Feature, feature.word(), meaning)
-            .fact("turn of the femur", turn)
-            .fact("estimator", estimator)
+        let strategy = feature.strategy();
+        Entry::new(Kind::Feature, strategy.word, strategy.meaning)
+            .fact("turn of the femur", strategy.turn)
+            .fact("estimator", strategy.estimator)
             .fact("in the file", "measure.femur")
     };
-    [FemurFeature::Divot, FemurFeature::Circle, FemurFeature::Ellipse, FemurFeature::ThreeDivots]
-        .into_iter()
-        .map(entry)
-        .collect()
+    FemurFeature::ALL.into_iter().map(entry).collect()
 }
 
 /// The distributions, with what they are written with.

@@ -5,7 +5,7 @@
 
 mod cup;
 mod failure;
-mod feature;
+mod femur;
 mod frames;
 mod observation;
 mod options;
@@ -18,10 +18,12 @@ mod tracking;
 
 pub use cup::{CupAngles, cup_angles};
 pub use failure::{Failure, Reason};
-pub use feature::{DIVOT_COUNT, FeaturePose, Trace, restored_turn};
+pub use femur::{
+    FeaturePose, FemurFeature, FemurStrategy, Located, Outline, Taking, Trace, TraceMemory, restored_turn,
+};
 pub use frames::{Camera, Feature, Pelvis, Tracker};
 pub use observation::{Capture, Observations, Sightings, Step};
-pub use options::{AngleDefinition, Cameras, FemurFeature, Instruments, Side, Trackers};
+pub use options::{AngleDefinition, Cameras, Instruments, Side, Trackers};
 pub use pivot::{PivotEstimator, PivotMemory, PivotStrategy, Pivoted};
 pub use plane::{
     PelvicAxes, Plane, PlaneStrategy, Template, TemplateError, TemplateShape, Touched, bony_axes, level_axes,

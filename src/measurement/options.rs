@@ -32,35 +32,6 @@ impl Side {
     }
 }
 
-/// The feature on the femur whose move gives leg length and offset.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum FemurFeature {
-    /// One point.
-    Divot,
-    /// A round groove, traced.
-    Circle,
-    /// An elliptic groove of known size, traced.
-    Ellipse,
-    /// Three points of known drawing.
-    ThreeDivots,
-}
-
-impl FemurFeature {
-    /// Every feature.
-    pub const ALL: [Self; 4] = [Self::Divot, Self::Circle, Self::Ellipse, Self::ThreeDivots];
-
-    /// The word for it in files.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Divot => "divot",
-            Self::Circle => "circle",
-            Self::Ellipse => "ellipse",
-            Self::ThreeDivots => "three-divots",
-        }
-    }
-}
-
 /// Definition of cup inclination and anteversion (Murray DW. J Bone Joint Surg Br 1993;75-B:228-232).
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum AngleDefinition {
@@ -121,6 +92,8 @@ pub struct Instruments {
     pub probe_tip: Option<Point<Tracker>>,
     /// Cup axis in the inserter tracker's axes, out of the opening.
     pub cup_axis: Direction<Tracker>,
+    /// Radius of the round groove, mm; its fit finds the radius by itself.
+    pub circle_radius_mm: f64,
     /// Semi-axes of the elliptic groove, mm.
     pub ellipse: SemiAxes,
     /// The three divots as drawn, mm.

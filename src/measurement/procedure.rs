@@ -2,10 +2,10 @@
 
 use super::cup::cup_angles;
 use super::failure::{AtStep, Failure, Reason};
-use super::feature::{DIVOT_COUNT, FeaturePose, Trace, TraceMemory, restored_turn, three_divots, traced};
+use super::femur::{FemurFeature, Taking, Trace, TraceMemory, restored_turn};
 use super::frames::{Camera, Pelvis, Tracker};
 use super::observation::{Capture, Observations, Step};
-use super::options::{AngleDefinition, FemurFeature, Instruments, Side};
+use super::options::{AngleDefinition, Instruments, Side};
 use super::pivot::{PivotEstimator, PivotMemory};
 use super::plane::{PelvicAxes, Plane, Template, Touched};
 use super::readings::{CentreShift, LegChange, Readings};
@@ -96,7 +96,7 @@ pub struct Residuals {
 pub struct Workspace {
     tracks: Tracks,
     pub(super) gate: Tracks,
-    tips: Vec<Point<Camera>>,
+    points: Vec<Point<Camera>>,
     trace: TraceMemory,
     pub(super) pivot: PivotMemory,
     reductions: Vec<ReductionEstimates>,
@@ -252,7 +252,7 @@ impl<'a> Case<'a> {
     /// How still the holds were, whether or not a gate has judged them.
     fn stillness_mm(&self, tip: Result<Point<Tracker>, Failure>) -> f64 {
         let Ok(tip) = tip else { return f64::NAN };
-        let traced = matches!(self.procedure.femur, FemurFeature::Circle | FemurFeature::Ellipse);
+        let traced = self.procedure.femur.strategy().taking == Taking::Traced;
         let captures = self.observed.captures.iter().enumerate();
         let holds = captures.filter(|(_, capture)| capture.is_hold(traced));
         holds.filter_map(|hold| Some(largest_distance_mm(self.poses(hold).ok()?, tip))).fold(0.0, f64::max)
@@ -331,31 +331,46 @@ impl<'a> Case<'a> {
 
     /// The femoral feature at baseline or at a reduction.
     fn feature(&mut self, step: Step, take: u32, tip: Result<Point<Tracker>, Failure>) -> Result<Trace, Failure> {
-        let tip = tip?;
-        match self.procedure.femur {
-            FemurFeature::Divot => Ok(Trace {
-                pose: FeaturePose::Place(self.touched_among(step, self.captures(step, take), Ok(tip))?),
-                residual_rms_mm: 0.0,
-                largest_gap_deg: 0.0,
-            }),
-            FemurFeature::ThreeDivots => {
-                let mut points = [Point::ORIGIN; DIVOT_COUNT];
-                for (divot, point) in (0..).zip(&mut points) {
-                    let captures = self.captures(step, take).filter(|(_, capture)| capture.divot == divot);
-                    *point = self.touched_among(step, captures, Ok(tip))?;
-                }
-                three_divots(points, &self.procedure.instruments).at(step)
-            }
-            femur => {
-                let mut tips = std::mem::take(&mut self.workspace.tips);
-                tips.clear();
-                for capture in self.captures(step, take) {
-                    tips.extend(self.poses(capture)?.iter().map(|&pose| pose * tip));
-                }
-                let trace = traced(femur, &tips, &self.procedure.instruments, &mut self.workspace.trace);
-                self.workspace.tips = tips;
-                trace.at(step)
-            }
+        let (tip, strategy) = (tip?, self.procedure.femur.strategy());
+        let mut points = std::mem::take(&mut self.workspace.points);
+        points.clear();
+        let taken = match strategy.taking {
+            Taking::Held(places) => self.places(step, take, places, tip, &mut points),
+            Taking::Traced => self.trace(step, take, tip, &mut points),
+        };
+        let (instruments, memory) = (&self.procedure.instruments, &mut self.workspace.trace);
+        let found = taken.and_then(|()| (strategy.locate)(&points, instruments, memory).at(step));
+        self.workspace.points = points;
+        found
+    }
+
+    /// The mean point of each place of a feature.
+    fn places(
+        &self,
+        step: Step,
+        take: u32,
+        places: u32,
+        tip: Point<Tracker>,
+        points: &mut Vec<Point<Camera>>,
+    ) -> Result<(), Failure> {
+        for place in 0..places {
+            let captures = self.captures(step, take).filter(|(_, capture)| capture.divot == place);
+            points.push(self.touched_among(step, captures, Ok(tip))?);
         }
+        Ok(())
+    }
+
+    /// Every tip of the traces of a feature.
+    fn trace(
+        &self,
+        step: Step,
+        take: u32,
+        tip: Point<Tracker>,
+        tips: &mut Vec<Point<Camera>>,
+    ) -> Result<(), Failure> {
+        for capture in self.captures(step, take) {
+            tips.extend(self.poses(capture)?.iter().map(|&pose| pose * tip));
+        }
+        if tips.is_empty() { Err(Failure { step, reason: Reason::NotRecorded }) } else { Ok(()) }
     }
 }

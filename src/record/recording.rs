@@ -37,6 +37,12 @@ impl RecordedStep {
         Self { step, femur: at_femur.then_some(femur) }
     }
 
+    /// Places that it tells from each other by number.
+    #[must_use]
+    pub fn places(self) -> u32 {
+        self.femur.map_or(1, |femur| femur.strategy().taking.places())
+    }
+
     /// Every step that a recording may hold.
     pub fn all() -> impl Iterator<Item = Self> {
         Step::ALL.into_iter().flat_map(|step| {

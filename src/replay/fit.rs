@@ -8,7 +8,7 @@ use crate::experiment::{Replay, Variant};
 use crate::geometry::{
     Direction, Displacement, Layout, Point, Pose, Rotation, centroid, fit_pivot, mean_direction, pivot_residual_rms,
 };
-use crate::measurement::{Camera, FemurFeature, PelvicAxes, Procedure, Side, Step, Tracker, Workspace};
+use crate::measurement::{Camera, FemurFeature, PelvicAxes, Procedure, Side, Step, Taking, Tracker, Workspace};
 use crate::record::recording::{RecordedCapture, RecordedCase, RecordedFrames, RecordedStep, Recordings};
 use crate::simulation::noise::REFERENCE_DISTANCE_MM;
 
@@ -257,12 +257,13 @@ impl<'a> Gathering<'a> {
 
     /// Points touched: how the tip moves in a hold, and how captures of one thing differ.
     fn touches(&mut self, case: &RecordedCase, tip: Point<Tracker>, axes: Option<PelvicAxes>) {
-        let femurs = [FemurFeature::Divot, FemurFeature::ThreeDivots];
-        let baselines = femurs.map(|femur| RecordedStep::of(Step::FemurBaseline, femur));
+        let held = |femur: &FemurFeature| femur.strategy().taking != Taking::Traced;
+        let at_femur =
+            |step| FemurFeature::ALL.into_iter().filter(held).map(move |femur| RecordedStep::of(step, femur));
         let landmarks = [Step::AsisLeft, Step::AsisRight, Step::Pubis].map(|step| RecordedStep { step, femur: None });
-        let reductions = femurs.map(|femur| RecordedStep::of(Step::FemurReduction, femur));
-        for step in landmarks.into_iter().chain(baselines).chain(reductions) {
-            for divot in 0..3 {
+        let baselines_and_reductions = at_femur(Step::FemurBaseline).chain(at_femur(Step::FemurReduction));
+        for step in landmarks.into_iter().chain(baselines_and_reductions) {
+            for divot in 0..step.places() {
                 let captures: Vec<&RecordedCapture> =
                     case.of(step).filter(|capture| capture.divot == divot).collect();
                 let at_femur = step.femur.is_some();

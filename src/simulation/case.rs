@@ -12,14 +12,15 @@ use super::tool::{ConeSwing, Tool, ToolKind, once_round};
 use super::truth::{SealedTruth, TrueReduction, Truth};
 use super::{Femur, Quantity, TruePelvis};
 use crate::geometry::{Displacement, Pose, Rotation};
-use crate::measurement::{FemurFeature, Observations, Plane, Step};
+use crate::measurement::{Observations, Outline, Plane, Procedure, Step};
 
-/// Produces cases of one model, for one plane and one femoral feature.
+/// Produces cases of one model, for one procedure.
 #[derive(Clone, Debug)]
 pub struct Simulator {
     pub(super) model: Model,
     pub(super) plane: Plane,
-    pub(super) femur: FemurFeature,
+    /// Where the probe goes on the femoral feature.
+    pub(super) outline: Outline,
     pub(super) probe: Tool,
     pub(super) inserter: Tool,
     pub(super) head: Tool,
@@ -56,9 +57,9 @@ impl Memory {
 }
 
 impl Simulator {
-    /// For the captures that a plane and a feature need.
+    /// For the captures that a procedure needs.
     #[must_use]
-    pub fn new(model: Model, plane: Plane, femur: FemurFeature) -> Self {
+    pub fn new(model: Model, procedure: &Procedure) -> Self {
         let (tools, protocol) = (&model.tools, &model.protocol);
         let pose_camera = (model.camera.model == CameraModel::Pose).then(|| PoseCamera::new(&model));
         Self {
@@ -76,8 +77,8 @@ impl Simulator {
             centre_swing: ConeSwing::new(protocol.centre_frames, protocol.centre_cone_deg),
             trace_turns: once_round(protocol.trace_frames),
             model,
-            plane,
-            femur,
+            plane: procedure.plane,
+            outline: (procedure.femur.strategy().outline)(&procedure.instruments),
         }
     }
 

@@ -14,7 +14,7 @@ use super::streams::{CaseKey, Scores, StreamKey, source_key};
 use super::tool::{Tool, held};
 use super::truth::Triad;
 use crate::geometry::{Direction, Displacement, Point, Pose, Rotation};
-use crate::measurement::{Camera, Capture, Feature, FemurFeature, Observations, Side, Step, Tracker};
+use crate::measurement::{Camera, Capture, Feature, Observations, Outline, Side, Step, Tracker};
 
 /// The case in progress: where the camera and the probe's tip are now, and what has been observed.
 pub struct Theatre<'a> {
@@ -157,18 +157,13 @@ impl<'a> Theatre<'a> {
 
     /// The femoral feature touched or traced where it is now.
     pub fn locate_feature(&mut self, step: Step, take: u32, feature: Pose<Feature, TruePelvis>) {
-        let tools = &self.simulator.model.tools;
-        match self.simulator.femur {
-            FemurFeature::Divot => self.hold_in_divot(step, take, 0, feature.origin),
-            FemurFeature::ThreeDivots => {
-                for (divot, &[x, y, z]) in (0..).zip(&tools.three_divots_mm) {
-                    self.hold_in_divot(step, take, divot, feature * Point::new(x, y, z));
+        match &self.simulator.outline {
+            Outline::Places(places) => {
+                for (divot, &place) in (0..).zip(places) {
+                    self.hold_in_divot(step, take, divot, feature * place);
                 }
             }
-            FemurFeature::Circle => {
-                self.trace(step, take, feature, [tools.circle_radius_mm; 2]);
-            }
-            FemurFeature::Ellipse => self.trace(step, take, feature, tools.ellipse_semi_axes_mm),
+            &Outline::Groove(semi_axes_mm) => self.trace(step, take, feature, semi_axes_mm),
         }
     }
 

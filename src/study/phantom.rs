@@ -83,7 +83,7 @@ struct Trial {
 /// in the theatre.
 #[must_use]
 pub fn phantom(variant: &Variant, seed: u64, trials: u64, plan: PhantomPlan) -> PhantomStudy {
-    let simulator = Simulator::new(variant.model.clone(), variant.procedure.plane, variant.procedure.femur);
+    let simulator = Simulator::new(variant.model.clone(), &variant.procedure);
     let (holds, middle) = (holds(plan), Point::new(0.0, 0.0, plan.distance_mm));
     let trials: Vec<Option<Trial>> = (0..usize::try_from(trials).unwrap_or(usize::MAX))
         .into_par_iter()

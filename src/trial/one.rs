@@ -29,7 +29,7 @@ impl TrialRunner {
     #[must_use]
     pub fn new(variant: &Variant, seed: u64) -> Self {
         let procedure = variant.procedure.clone();
-        let simulator = Simulator::new(variant.model.clone(), procedure.plane, procedure.femur);
+        let simulator = Simulator::new(variant.model.clone(), &procedure);
         Self { seed, design: None, simulator, procedure, measurand_plane: variant.measurand_plane }
     }
 

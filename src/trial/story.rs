@@ -3,8 +3,8 @@
 use super::one::TrialRunner;
 use crate::geometry::{Direction, Displacement, Pivot, Point, Pose, Rotation};
 use crate::measurement::{
-    Camera, Estimates, Failure, Feature, FeaturePose, FemurFeature, OUTPUTS, Observations, PelvicAxes, Pelvis, Plane,
-    Step, Trace, Tracker, Unit, bony_axes, level_axes, restored_turn,
+    Camera, Estimates, Failure, Feature, FeaturePose, OUTPUTS, Observations, PelvicAxes, Pelvis, Plane, Step, Trace,
+    Tracker, Unit, bony_axes, level_axes, restored_turn,
 };
 use crate::simulation::{Anatomy, CaseKey, Implant, TruePelvis, Truth};
 
@@ -268,39 +268,28 @@ impl Teller<'_> {
 
     /// Place and orientation of the femoral feature.
     fn feature(&self, found: Result<Trace, Failure>, truth: Pose<Feature, TruePelvis>) -> Vec<Vec<String>> {
-        let kind = self.runner.procedure.femur;
-        let what = format!("{}, place", kind.word());
+        let kind = self.runner.procedure.femur.strategy();
+        let what = format!("{}, place", kind.word);
         let found = match found {
             Ok(found) => found.pose,
             Err(failure) => return vec![failed(&what, failure)],
         };
-        let true_pose = shown_as(kind, self.truth.scene.camera * truth);
+        let true_pose = (kind.shown)(self.truth.scene.camera * truth);
         let mut rows = vec![point_row(&what, self.to_pelvis() * found.place(), truth.origin)];
-        if kind != FemurFeature::Divot {
-            let what = match kind {
-                FemurFeature::Circle => "circle, axis turned (spin stays unseen)".to_owned(),
-                _ => format!("{}, turned", kind.word()),
-            };
-            rows.push(match restored_turn(&true_pose, &found) {
-                Ok(turn) => {
-                    let turn = self.to_pelvis().rotation * turn.rotation_vector();
-                    let size = format!("{:.3}°", turn.length().to_degrees());
-                    vec![what, String::new(), String::new(), format!("{}°", three(&degrees(turn))), size]
-                }
-                Err(reason) => vec![what, format!("none: {reason}")],
-            });
-        }
+        let what = match true_pose {
+            FeaturePose::Place(_) => return rows,
+            FeaturePose::Axial(..) => format!("{}, axis turned (spin stays unseen)", kind.word),
+            FeaturePose::Elliptic(_) | FeaturePose::Full(_) => format!("{}, turned", kind.word),
+        };
+        rows.push(match restored_turn(&true_pose, &found) {
+            Ok(turn) => {
+                let turn = self.to_pelvis().rotation * turn.rotation_vector();
+                let size = format!("{:.3}°", turn.length().to_degrees());
+                vec![what, String::new(), String::new(), format!("{}°", three(&degrees(turn))), size]
+            }
+            Err(reason) => vec![what, format!("none: {reason}")],
+        });
         rows
-    }
-}
-
-/// What a perfect estimator would say of a feature.
-fn shown_as(kind: FemurFeature, pose: Pose<Feature, Camera>) -> FeaturePose {
-    match kind {
-        FemurFeature::Divot => FeaturePose::Place(pose.origin),
-        FemurFeature::Circle => FeaturePose::Axial(pose.origin, pose.rotation * Direction::X),
-        FemurFeature::Ellipse => FeaturePose::Elliptic(pose),
-        FemurFeature::ThreeDivots => FeaturePose::Full(pose),
     }
 }
 

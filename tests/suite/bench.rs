@@ -291,7 +291,7 @@ fn coverage_noise_over_the_volume_is_that_of_simulated_frames() {
         );
         let plan = Plan::parse("volume", &text).expect("a sound experiment");
         let variant = &plan.variants[0];
-        let simulator = Simulator::new(variant.model.clone(), variant.procedure.plane, variant.procedure.femur);
+        let simulator = Simulator::new(variant.model.clone(), &variant.procedure);
         let volume = PhantomPlan { distance_mm: 600.0, spacing_mm: 60.0, ..PhantomPlan::default() };
         let found = phantom(variant, plan.seed, trials, volume);
         assert!(found.failed < trials / 20, "{model}: {} of {trials} failed", found.failed);

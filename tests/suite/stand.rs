@@ -19,7 +19,7 @@ fn plan(camera: &str, noise: &str) -> Plan {
 /// The poses at a step as they are measured in a case, and the observations.
 fn poses(plan: &Plan, step: Step, case: u64) -> (Vec<Pose<Tracker, Camera>>, Observations) {
     let variant = &plan.variants[0];
-    let simulator = Simulator::new(variant.model.clone(), variant.procedure.plane, variant.procedure.femur);
+    let simulator = Simulator::new(variant.model.clone(), &variant.procedure);
     let mut memory = Memory::default();
     let _ = simulator.observe(&CaseKey::alone(plan.seed, case), &mut memory, &mut |_| true);
     let observed = memory.observed;

@@ -3,7 +3,7 @@
 use crate::support::Silent;
 use navassay::analysis::paired::{Difference, Measure};
 use navassay::experiment::Plan;
-use navassay::measurement::{OUTPUTS, Output, PivotEstimator, Plane};
+use navassay::measurement::{FemurFeature, OUTPUTS, Outline, Output, PivotEstimator, Plane, Taking};
 use navassay::study::{assess, definitional};
 use navassay::trial::{self, RunFolder, TrialRunner, Worker};
 
@@ -45,6 +45,28 @@ fn identity_every_strategy_reads_every_case() {
             let largest = exact.iter().flatten().fold(0.0_f64, |most, error| most.max(error.abs()));
             assert!(largest < 1e-8, "{plane:?} {pivot:?}: {largest}");
         }
+    }
+}
+
+/// The same with every femoral feature, the leg put back as it was; and what a feature says of how it is taken agrees with
+/// its drawing.
+#[test]
+fn identity_every_femoral_feature_reads_every_case() {
+    for femur in FemurFeature::ALL {
+        let strategy = femur.strategy();
+        let text = format!("seed = 5\n[measure]\nfemur = \"{}\"\n", strategy.word);
+        let noisy = errors(&text, 20);
+        assert!(noisy.iter().flatten().all(|error| error.is_finite()), "{femur:?}: {noisy:?}");
+        let exact = errors(&format!("{text}[noise]\nonly = []\n"), 20);
+        let largest = exact.iter().flatten().fold(0.0_f64, |most, error| most.max(error.abs()));
+        assert!(largest < 1e-8, "{femur:?}: {largest}");
+
+        let taking = match (strategy.outline)(&plan(&text).variants[0].procedure.instruments) {
+            Outline::Places(places) => Taking::Held(u32::try_from(places.len()).unwrap()),
+            Outline::Groove(_) => Taking::Traced,
+        };
+        assert_eq!(taking, strategy.taking, "{femur:?}");
+        assert_eq!(FemurFeature::ALL.iter().filter(|other| other.word() == strategy.word).count(), 1, "{femur:?}");
     }
 }
 

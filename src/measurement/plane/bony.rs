@@ -11,6 +11,8 @@ pub(super) const STRATEGY: PlaneStrategy = PlaneStrategy {
     meaning: "the anterior pelvic plane through both anterior superior iliac spines (ASIS) and the midpoint of the pubis, \
               all three touched",
     built: "Z from the left to the right spine; X = unit((midpoint of the spines - pubis) x Z); Y = Z x X",
+    formula: "z = unit(r - l), x = unit(((l + r)/2 - p) × z), y = z × x",
+    source: Some("axes: Wu G et al. J Biomech 2002;35:543-548"),
     needs: &[Step::Pubis],
     axes: |touched, _| bony_axes(touched.left?, touched.right?, touched.pubis?).at(Step::Pubis),
 };

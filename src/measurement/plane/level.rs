@@ -11,6 +11,8 @@ pub(super) const STRATEGY: PlaneStrategy = PlaneStrategy {
     meaning: "the coronal plane of the patient lying on the table, from a level reading and both anterior superior iliac \
               spines (ASIS), touched",
     built: "X = up; Z from the left to the right spine, made level; Y = Z x X",
+    formula: "x = unit(u), z = unit((r - l) - ((r - l)·x) x), y = z × x",
+    source: None,
     needs: &[Step::Level],
     axes: |touched, _| level_axes(touched.up?, touched.left?, touched.right?).at(Step::Level),
 };

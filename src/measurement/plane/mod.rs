@@ -36,6 +36,10 @@ pub struct PlaneStrategy {
     pub meaning: &'static str,
     /// How its axes are built.
     pub built: &'static str,
+    /// The same as a formula: x, y, z its axes, l, r and p the points touched on spines and pubis, u the level reading.
+    pub formula: &'static str,
+    /// Where it was published; `None` for this program's own.
+    pub source: Option<&'static str>,
     /// Steps that it needs beside the two spines and the native centre, which every case has.
     pub needs: &'static [Step],
     /// Its axes.

@@ -17,6 +17,9 @@ pub(super) const STRATEGY: PlaneStrategy = PlaneStrategy {
               (ASIS) and the midpoint of the pubis, touched, and to the native hip centre",
     built: "the rotation of the most likely pose of the template; weights are the inverse of the stated covariance of the \
             touched points plus that of the population, turned with the fit",
+    formula: "bony axes of the population template at R, t with least sum of d' V^-1 d, d = R m + t - o over landmarks and \
+              native centre, V the covariance of the touch plus that of the template turned by R",
+    source: None,
     needs: &[Step::Pubis],
     axes: |touched, template| {
         let (left, right, pubis, native) = (touched.left?, touched.right?, touched.pubis?, touched.native?);

@@ -2,7 +2,7 @@
 
 use super::{MARKER_COLUMNS, POSE_COLUMNS, RecordedCapture, RecordedCase, RecordedFrames, RecordedStep, Recordings};
 use crate::geometry::{Direction, Displacement, Point, Pose, Rotation};
-use crate::measurement::{Camera, DIVOT_COUNT, FemurFeature, Step, Tracker};
+use crate::measurement::{Camera, FemurFeature, Step, Tracker};
 use crate::record::sheet::{CellError, Sheet, SheetError, Written};
 use std::collections::HashMap;
 use std::path::Path;
@@ -34,14 +34,14 @@ pub enum Fault {
     #[error("no step is called \"{0}\"")]
     UnknownStep(String),
     /// The divots are counted from 1 to 3, and only they.
-    #[error("`divot` is {found} at {step}, expected {expected}")]
+    #[error("`divot` is {found} at {step}, expected {}", if *most == 1 { "1".to_owned() } else { format!("1 to {most}") })]
     Divot {
         /// What stands there.
         found: u64,
         /// The step.
         step: RecordedStep,
-        /// What may stand there.
-        expected: &'static str,
+        /// The largest number that may stand there.
+        most: u32,
     },
     /// A cell that the step leaves blank.
     #[error("`{column}` is {found} at {step}, expected nothing: {why}")]
@@ -272,15 +272,12 @@ fn step(sheet: &Sheet, columns: &Columns) -> Result<RecordedStep, Fault> {
 fn place(sheet: &Sheet, columns: &Columns, step: RecordedStep) -> Result<Place, Fault> {
     let take = sheet.whole_if_any(columns.take, "take")?.unwrap_or(1);
     let divot = sheet.whole_if_any(columns.divot, "divot")?.unwrap_or(1);
-    let (most, expected) = match step.femur {
-        Some(FemurFeature::ThreeDivots) => (DIVOT_COUNT as u64, "1 to 3"),
-        _ => (1, "1"),
-    };
-    if !(1..=most).contains(&divot) {
-        return Err(Fault::Divot { found: divot, step, expected });
+    let most = step.places();
+    if !(1..=u64::from(most)).contains(&divot) {
+        return Err(Fault::Divot { found: divot, step, most });
     }
     let frame = sheet.whole_if_any(Some(columns.frame), "frame")?.ok_or(CellError::Blank("frame"))?;
-    // From 1 to 3.
+    // At most `most`.
     #[allow(clippy::cast_possible_truncation)]
     Ok(Place { step, take, divot: (divot - 1) as u32, frame })
 }

@@ -1,11 +1,10 @@
 //! What is computed from what: the relations between observations and readings.
 
 use crate::experiment::Plan;
-use crate::measurement::{AngleDefinition, FemurFeature, Plane, Procedure};
+use crate::measurement::{AngleDefinition, Procedure};
 use crate::report::evidence::{Entry, Files, Section};
 
 const MURRAY: &str = "Murray DW. J Bone Joint Surg Br 1993;75-B:228-232";
-const ISB: &str = "axes: Wu G et al. J Biomech 2002;35:543-548";
 const OWN: &str = "this program's own";
 const FITS: &str = "least squares; checked against published values by the program's own checks";
 
@@ -52,16 +51,8 @@ const ERRORS: [Relation; 2] = [
 
 fn relations(procedure: &Procedure) -> Vec<Relation> {
     let pivot = procedure.pivot.strategy();
-    let mut rows = vec![match procedure.plane {
-        Plane::Bony => ["bony plane", "z = unit(r - l), x = unit(((l + r)/2 - p) × z), y = z × x", ISB],
-        Plane::Level => ["level plane", "x = unit(u), z = unit((r - l) - ((r - l)·x) x), y = z × x", OWN],
-        Plane::Template => [
-            "template plane",
-            "bony axes of the population template at R, t with least sum of d' V^-1 d, d = R m + t - o over landmarks and native \
-             centre, V the covariance of the touch plus that of the template turned by R",
-            OWN,
-        ],
-    }];
+    let (plane, femur) = (procedure.plane.strategy(), procedure.femur.strategy());
+    let mut rows = vec![["axes of the measured plane", plane.formula, plane.source.unwrap_or(OWN)]];
     rows.extend(match procedure.angles {
         AngleDefinition::Radiographic => [
             ["inclination, radiographic", "atan2(s a·z, -a·y)", MURRAY],
@@ -79,20 +70,7 @@ fn relations(procedure: &Procedure) -> Vec<Relation> {
         ["shift of the femur", "D = (h1 - c0) - R'(h1 - c1)", OWN],
         ["change of leg length", "-D·y", OWN],
         ["change of offset", "s D·z", OWN],
-        match procedure.femur {
-            FemurFeature::Divot => {
-                ["turn of the femur, divot", "R = 1: the leg must be put back in the same place", OWN]
-            }
-            FemurFeature::Circle => {
-                ["turn of the femur, circle", "R: the smallest turn that aligns the two axes", OWN]
-            }
-            FemurFeature::Ellipse => {
-                ["turn of the femur, ellipse", "R = R1 R0': full pose, smallest turn of the four that fit", OWN]
-            }
-            FemurFeature::ThreeDivots => {
-                ["turn of the femur, three divots", "R = R1 R0': rigid fit of the drawing", OWN]
-            }
-        },
+        ["turn of the femur", femur.formula, OWN],
         ["pose of a tool", "R, t with least sum of |R m + t - o|², m markers as drawn, o as seen", FITS],
         ["tip of the probe, centre of the hip", pivot.meaning, pivot.source],
     ]);

@@ -1,7 +1,7 @@
 //! Every input that the numbers rest on, with its basis.
 
 use crate::experiment::{Plan, Variant};
-use crate::measurement::{AngleDefinition, FemurFeature, Plane, Step};
+use crate::measurement::{AngleDefinition, Plane, Step};
 use crate::report::evidence::{Entry, Files, Section, label};
 use crate::report::words::{key_in_words, short, unit_of_key, with_unit};
 use crate::simulation::model::Mount;
@@ -119,19 +119,16 @@ pub fn definitions(variant: &Variant) -> Vec<String> {
     } else {
         " The planes differ, so the error contains how the pelvis lies on the table."
     };
-    let femur = match procedure.femur {
-        FemurFeature::Divot => "one divot touched; the leg must be put back in the same place",
-        FemurFeature::Circle => "a round groove traced; a turn about its axis stays unseen",
-        FemurFeature::Ellipse => "an elliptic groove of known size traced; it gives the full pose of the femur",
-        FemurFeature::ThreeDivots => "three divots of known drawing touched; they give the full pose of the femur",
-    };
+    let femur = procedure.femur.strategy();
     vec![
         format!("The operated hip is the {} one.", procedure.side.word()),
         format!("{angles} (Murray DW. J Bone Joint Surg Br 1993;75-B:228-232)."),
         measured,
         format!("{truth}{differ}"),
         format!(
-            "Change of leg length (longer is positive) and offset (more lateral is positive) come from a feature on the femur: {femur}."
+            "Change of leg length (longer is positive) and offset (more lateral is positive) come from a feature on the \
+             femur: {}. Turn of the femur that it shows: {}.",
+            femur.meaning, femur.turn,
         ),
         "The shift of the hip centre is positive superiorly, laterally and anteriorly.".to_owned(),
     ]

@@ -2,7 +2,7 @@
 
 use crate::experiment::{Plan, Variant};
 use crate::geometry::{Displacement, Point, Pose, Rotation};
-use crate::measurement::{Feature, FemurFeature};
+use crate::measurement::{Feature, Outline};
 use crate::record::tables::Cell;
 use crate::report::chart::{self, Alternative, PlaneNormal};
 use crate::report::evidence::{Chart, Entry, Files, Section, label, prefix};
@@ -121,7 +121,6 @@ fn outline(variant: &Variant, scene: &Scene) -> Vec<Point<TruePelvis>> {
         scene.native_centre,
     );
     let on_pelvis = femur * scene.feature;
-    let tools = &variant.model.tools;
     let ring = |along: f64, across: f64| -> Vec<Point<Feature>> {
         let angle = |step: u32| std::f64::consts::TAU * f64::from(step) / f64::from(OUTLINE);
         (0..=OUTLINE)
@@ -131,14 +130,14 @@ fn outline(variant: &Variant, scene: &Scene) -> Vec<Point<TruePelvis>> {
             })
             .collect()
     };
-    let points = match variant.procedure.femur {
-        FemurFeature::Divot => ring(DIVOT_RING_MM, DIVOT_RING_MM),
-        FemurFeature::Circle => ring(tools.circle_radius_mm, tools.circle_radius_mm),
-        FemurFeature::Ellipse => ring(tools.ellipse_semi_axes_mm[0], tools.ellipse_semi_axes_mm[1]),
-        FemurFeature::ThreeDivots => {
-            let corners = tools.three_divots_mm.map(|[x, y, z]| Point::new(x, y, z));
-            corners.into_iter().chain([corners[0]]).collect()
+    let procedure = &variant.procedure;
+    let points = match (procedure.femur.strategy().outline)(&procedure.instruments) {
+        Outline::Places(places) if places.len() < 2 => ring(DIVOT_RING_MM, DIVOT_RING_MM),
+        Outline::Places(mut places) => {
+            places.push(places[0]);
+            places
         }
+        Outline::Groove([along, across]) => ring(along, across),
     };
     points.into_iter().map(|point| on_pelvis * point).collect()
 }

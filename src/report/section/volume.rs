@@ -35,7 +35,7 @@ fn same_camera(one: &Model, other: &Model) -> bool {
 
 fn figures(variant: &Variant, name: &str, label: Option<String>, files: &mut Files) -> [Chart; 2] {
     let model = &variant.model;
-    let simulator = Simulator::new(model.clone(), variant.procedure.plane, variant.procedure.femur);
+    let simulator = Simulator::new(model.clone(), &variant.procedure);
     let scene = Scene::of(model, &model.anatomy.medians(), &model.implant.medians());
     let hip_mm = (scene.camera_origin - scene.native_centre).length();
     let (nearest, step) = (0.5 * hip_mm, 2.5 * hip_mm / f64::from(STEPS));
