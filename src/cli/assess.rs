@@ -2,10 +2,10 @@
 
 use super::Ending;
 use super::arguments::AssessArguments;
-use super::interrupt;
 use super::message::{Stop, note, warn};
 use super::progress::Bar;
 use super::run::conclude;
+use super::{held, interrupt};
 use crate::experiment::Plan;
 use crate::record::sums::Difference;
 use crate::trial::{self, RunFolder};
@@ -22,6 +22,9 @@ pub fn assess(arguments: &AssessArguments) -> Result<Ending, Stop> {
     folder.demand_same_simulation(&plan)?;
     warn(&plan.warnings);
     name_changed(&folder)?;
+    if let Some(file) = &arguments.file {
+        held::keep(&plan, file, &folder)?;
+    }
     trial::demand_whole(&plan, &folder)?;
     conclude(&plan, &folder, 0, Bar::new(arguments.quiet), arguments.quiet)
 }
@@ -37,8 +40,9 @@ fn name_changed(folder: &RunFolder) -> Result<(), Stop> {
         format!("{name} {what} since the run was finished")
     };
     let found = folder.changed().map_err(|error| Stop::new(Ending::Refused, error, None))?;
-    let (evidence, results): (Vec<_>, Vec<_>) =
-        found.iter().partition(|(name, _)| name == "run.json" || name.starts_with("parts/"));
+    let (evidence, results): (Vec<_>, Vec<_>) = found
+        .iter()
+        .partition(|(name, _)| name == "run.json" || name.starts_with("parts/") || name.starts_with("bench/"));
     for changed in results {
         note(&sentence(changed));
     }

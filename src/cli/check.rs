@@ -2,6 +2,7 @@
 
 use super::Ending;
 use super::arguments::CheckArguments;
+use super::held;
 use super::message::{Stop, warn};
 use super::run::default_folder;
 use super::terminal::{align_right, show, table};
@@ -22,6 +23,7 @@ pub fn check(arguments: &CheckArguments) -> Result<Ending, Stop> {
     let mut plan = Plan::read(&arguments.file)?;
     super::take_trials(&mut plan, arguments.trials)?;
     warn(&plan.warnings);
+    held::look(&plan, &arguments.file)?;
     let folder = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.file));
     show(&preview(&plan, &folder));
     if arguments.freeze {

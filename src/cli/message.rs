@@ -3,6 +3,7 @@
 use super::Ending;
 use crate::experiment::{ExperimentError, Warning};
 use crate::record::{PartError, WriteError};
+use crate::study::ValidationError;
 use crate::trial::{FolderError, RunError};
 use miette::{Diagnostic, GraphicalReportHandler, GraphicalTheme};
 use std::io::{ErrorKind, IsTerminal, Write};
@@ -70,6 +71,19 @@ impl From<PartError> for Stop {
     fn from(error: PartError) -> Self {
         let help = matches!(error, PartError::Write(_)).then_some(ROOM);
         Self::new(Ending::Unfinished, error, help)
+    }
+}
+
+impl From<ValidationError> for Stop {
+    fn from(error: ValidationError) -> Self {
+        match error {
+            ValidationError::Part(error) => error.into(),
+            ValidationError::NoArm { .. } => Self::new(
+                Ending::Refused,
+                error,
+                Some("run an experiment with the side, plane, feature and angles of the bench"),
+            ),
+        }
     }
 }
 

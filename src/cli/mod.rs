@@ -3,8 +3,10 @@
 mod arguments;
 mod assess;
 mod budget;
+mod cases;
 mod check;
 mod explain;
+mod held;
 mod interrupt;
 mod message;
 mod new;

@@ -2,17 +2,15 @@
 
 use super::Ending;
 use super::arguments::ReplayArguments;
-use super::message::{Stop, remark, warn};
+use super::cases::Cases;
+use super::message::{Stop, remark};
 use super::run::default_folder;
 use super::terminal;
 use crate::experiment::{Plan, Replay};
-use crate::record::recording::{Recordings, read_recordings};
-use crate::record::sheet::SheetError;
-use crate::record::truths::{Truths, read_truths};
 use crate::record::{Parts, sums, write_whole};
 use crate::replay::{Complaint, Replayed, complaints, fit, fitted_experiment, replay as measure};
 use crate::report::{Bench, Evidence, write_report};
-use crate::study::{Validation, ValidationError, validate};
+use crate::study::{Validation, validate};
 use crate::trial::RunFolder;
 use std::io::{self, Write as _};
 use std::path::Path;
@@ -25,17 +23,7 @@ const SAID: usize = 20;
 
 /// Measures recorded cases and reports.
 pub fn replay(arguments: &ReplayArguments) -> Result<Ending, Stop> {
-    let mut plan = Plan::read_replay(&arguments.file)?;
-    let Some(asked) = plan.replay.clone() else {
-        return Err(Stop::new(Ending::Refused, "the file has no section [replay]", None));
-    };
-    let base = arguments.file.parent().unwrap_or(Path::new(""));
-    let features: Vec<_> = plan.variants.iter().map(|variant| variant.procedure.femur).collect();
-    let recordings = read_recordings(&base.join(&asked.recordings), &features)?;
-    let truths = asked.truth.as_ref().map(|truth| read_truths(&base.join(truth))).transpose()?;
-    warn(&plan.warnings);
-    check(&plan, &recordings, truths.as_ref())?;
-    plan.trials = recordings.cases.len() as u64;
+    let Cases { plan, asked, base, recordings, truths } = Cases::read(&arguments.file)?;
     let replayed = measure(&plan, &recordings, truths.as_ref());
     let complaints = complaints(&recordings, truths.as_ref(), &replayed);
     say(&complaints);
@@ -87,46 +75,11 @@ fn against(folder: &Path, replayed: &Replayed, confidence: f64) -> Result<Valida
     let saved = folder.experiment()?;
     let model = Plan::parse(&saved.name, &saved.text)?;
     let parts = Parts::list(&folder.parts())?;
-    validate(replayed, &model, &parts, confidence).map_err(|error| match error {
-        ValidationError::Part(error) => error.into(),
-        ValidationError::NoArm { .. } => Stop::new(
-            Ending::Refused,
-            error,
-            Some("run an experiment with the side, plane, feature and angles of the bench"),
-        ),
-    })
+    Ok(validate(replayed, &model, &parts, confidence)?)
 }
 
 fn sum(path: &Path) -> Result<String, Stop> {
     sums::sum(path).map_err(|error| Stop::new(Ending::Refused, error, None))
-}
-
-/// What makes the files useless as a whole, and what a reader should know of them.
-fn check(plan: &Plan, recordings: &Recordings, truths: Option<&Truths>) -> Result<(), Stop> {
-    if recordings.cases.is_empty() {
-        return Err(Stop::new(Ending::Refused, format_args!("{} holds no rows", recordings.file), None));
-    }
-    let unknown = |file: &str, columns: &[String]| {
-        if !columns.is_empty() {
-            remark(&format!("{file}: columns that are not known and not read: {}", columns.join(", ")), None);
-        }
-    };
-    unknown(&recordings.file, &recordings.unknown_columns);
-    let Some(truths) = truths else { return Ok(()) };
-    unknown(&truths.file, &truths.unknown_columns);
-    let mut definitions = plan.variants.iter().map(|variant| variant.procedure.angles);
-    let first = definitions.next();
-    if !truths.states_angles && definitions.any(|other| Some(other) != first) {
-        return Err(Stop::new(
-            Ending::Refused,
-            format_args!(
-                "{} does not say by which definition its angles are stated, and the arms use several",
-                truths.file
-            ),
-            Some("add a column angles: radiographic, operative or anatomic"),
-        ));
-    }
-    Ok(())
 }
 
 /// Says what is wrong, the first of it.
@@ -156,14 +109,4 @@ fn manifest(bench: &Bench, asked: &Replay) -> serde_json::Value {
         })).collect::<Vec<_>>(),
         "experiment": { "file": plan.file_name, "text": plan.source },
     })
-}
-
-impl From<SheetError> for Stop {
-    fn from(error: SheetError) -> Self {
-        let help = match &error {
-            SheetError::NoColumn { .. } => Some("navassay trial FILE N --record DIR writes an example"),
-            SheetError::Unreadable { .. } => None,
-        };
-        Self::new(Ending::Refused, &error, help)
-    }
 }

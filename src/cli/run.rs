@@ -2,6 +2,7 @@
 
 use super::Ending;
 use super::arguments::RunArguments;
+use super::held;
 use super::interrupt;
 use super::message::{Stop, warn};
 use super::progress::Bar;
@@ -25,10 +26,12 @@ pub fn run(arguments: &RunArguments) -> Result<Ending, Stop> {
     warn(&plan.warnings);
     let out = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.file));
     let threads = arguments.threads.map_or(0, usize::from);
+    held::look(&plan, &arguments.file)?;
     if let Some(shard) = arguments.shard {
-        return share::run(&plan, &out, shard, threads, arguments.quiet);
+        return share::run(&plan, &arguments.file, &out, shard, threads, arguments.quiet);
     }
     let folder = RunFolder::open(&out, &plan, arguments.replace)?;
+    held::keep(&plan, &arguments.file, &folder)?;
     // What was fixed after the run had begun was not fixed before it.
     plan.frozen = folder.frozen()?;
     let bar = Bar::new(arguments.quiet);
@@ -46,7 +49,15 @@ pub fn conclude(plan: &Plan, folder: &RunFolder, threads: usize, bar: Bar, quiet
     drop(bar);
     folder.write_manifest(&trial::manifest(plan, &assessment.failures, &looks.with(plan)))?;
     let (checks, parts) = (checks_for(plan), Parts::list(&folder.parts())?);
-    let run = Run { plan, assessment: &assessment, sensitivity: &found, checks: &checks, parts: &parts };
+    let bench = held::hold(plan, folder, &parts)?;
+    let run = Run {
+        plan,
+        assessment: &assessment,
+        sensitivity: &found,
+        checks: &checks,
+        parts: &parts,
+        bench: bench.as_ref(),
+    };
     let evidence = Evidence::of(&run)?;
     let written = write_report(folder.path(), &evidence)?;
     sums::write_sums(folder.path()).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;

@@ -5,14 +5,22 @@ use super::arguments::FinishArguments;
 use super::message::Stop;
 use super::run::conclude;
 use super::terminal::show;
-use super::{interrupt, progress::Bar};
+use super::{held, interrupt, progress::Bar};
 use crate::experiment::Plan;
 use crate::trial::{self, RunFolder, Shard};
 use std::path::Path;
 
 /// Simulates one share of a plan; nothing is assessed.
-pub fn run(plan: &Plan, out: &Path, shard: Shard, threads: usize, quiet: bool) -> Result<Ending, Stop> {
+pub fn run(
+    plan: &Plan,
+    experiment: &Path,
+    out: &Path,
+    shard: Shard,
+    threads: usize,
+    quiet: bool,
+) -> Result<Ending, Stop> {
     let folder = RunFolder::open_for_shard(out, plan, shard)?;
+    held::keep(plan, experiment, &folder)?;
     let bar = Bar::new(quiet);
     let simulated = trial::run(plan, &folder, threads, &bar)?;
     drop(bar);

@@ -47,7 +47,9 @@ pub struct Reporting {
     pub model_influence: Option<String>,
     /// What a wrong decision would do.
     pub decision_consequence: Option<String>,
-    /// Where the simulation is compared with bench data.
+    /// Experiment of recorded cases that the run is held against, from the folder of the experiment file.
+    pub bench: Option<String>,
+    /// Where else the simulation is compared with bench data.
     pub bench_comparison: Option<String>,
     /// Who wrote, reviewed and approved the document.
     pub people: [Option<String>; 3],
@@ -69,6 +71,7 @@ impl Reader<'_, '_> {
             draft: self.value("report.draft").unwrap_or(true),
             model_influence: self.words("model_influence"),
             decision_consequence: self.words("decision_consequence"),
+            bench: self.words("bench"),
             bench_comparison: self.words("bench_comparison"),
             people: PARTS.map(|part| self.words(part)),
         }
@@ -138,6 +141,7 @@ impl Reporting {
             "draft": self.draft,
             "model_influence": self.model_influence,
             "decision_consequence": self.decision_consequence,
+            "bench": self.bench,
             "bench_comparison": self.bench_comparison,
             "author": author,
             "reviewer": reviewer,

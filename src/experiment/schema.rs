@@ -15,7 +15,10 @@ const WITHOUT_DEFAULT: &[(&str, &[&str])] = &[
     ("noise", &["only", "correlation"]),
     ("camera", &["pose_covariance"]),
     ("replay", &["recordings", "truth", "model"]),
-    ("report", &["model_influence", "decision_consequence", "bench_comparison", "author", "reviewer", "approver"]),
+    (
+        "report",
+        &["model_influence", "decision_consequence", "bench", "bench_comparison", "author", "reviewer", "approver"],
+    ),
 ];
 
 /// Arrays of tables, with the keys of one table.

@@ -33,8 +33,13 @@ const KEYS: &[(&str, &str)] = &[
         "for the verification report: what a wrong decision would do; a marked blank unless given",
     ),
     (
+        "report.bench",
+        "a file for `navassay replay` with recorded cases of known truth: this run's errors are held against theirs in the \
+         report, and the folder of the run keeps them",
+    ),
+    (
         "report.bench_comparison",
-        "for the verification report: where the simulation is compared with bench data, and what came of it",
+        "for the verification report: where else the simulation is compared with bench data, and what came of it",
     ),
     ("report.author", "who wrote the documents; a blank to be filled in unless given"),
     ("report.reviewer", "who reviewed them; a blank to be filled in unless given"),

@@ -52,7 +52,7 @@ impl Evidence {
         ];
         // Here trials are those of the model and cases those of the bench.
         sections.iter_mut().for_each(speak_of_cases);
-        sections.extend(bench.validation.map(|found| section::validation::section(bench, found, &mut files)));
+        sections.extend(bench.validation.map(|found| section::validation::section(plan, found, &mut files)));
         sections.extend(bench.fit.map(|fit| section::fit::section(fit, &mut files)));
         sections.extend([section::bench::reproduction(bench, &mut files), section::bench::limits(bench)]);
         let report = Document::whole(plan.title.clone(), sections);

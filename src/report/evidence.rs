@@ -6,9 +6,9 @@ use crate::checks::Outcome;
 use crate::experiment::{Plan, Variant};
 use crate::record::tables::Cell;
 use crate::record::{PartError, Parts};
-use crate::study::Assessment;
 use crate::study::budget::BudgetSearch;
 use crate::study::sensitivity::ArmSensitivity;
+use crate::study::{Assessment, HeldBench};
 use serde::Serialize;
 
 /// A report before it is written.
@@ -175,6 +175,8 @@ pub struct Csv {
     pub header: Vec<String>,
     /// Its rows.
     pub rows: Vec<Vec<Cell>>,
+    /// Whether it is also written as Parquet, for other statistics programs.
+    pub tidy: bool,
 }
 
 /// A run that has been assessed.
@@ -190,6 +192,8 @@ pub struct Run<'a> {
     pub checks: &'a [Outcome],
     /// Its trials.
     pub parts: &'a Parts,
+    /// Recorded cases that it is held against, if any.
+    pub bench: Option<&'a HeldBench>,
 }
 
 impl Evidence {
@@ -198,7 +202,7 @@ impl Evidence {
     /// # Errors
     /// If a part of the run cannot be read.
     pub fn of(run: &Run) -> Result<Self, PartError> {
-        let Run { plan, assessment, sensitivity, checks, parts } = *run;
+        let Run { plan, assessment, sensitivity, checks, parts, bench } = *run;
         let mut files = Files::default();
         let mut sections = vec![
             section::question::section(plan),
@@ -225,7 +229,7 @@ impl Evidence {
         ]);
         sections.extend(section::code_verification::section(checks, &mut files));
         sections.extend([
-            section::bench_comparison::section(plan),
+            section::bench_comparison::section(plan, bench, &mut files),
             section::failures::section(plan, assessment, Some(parts), &mut files)?,
             section::traceability::section(plan, assessment, &mut files),
             section::reproduction::section(plan, &mut files),
@@ -282,8 +286,17 @@ impl Files {
     /// Adds a file and hands back its name.
     pub fn add(&mut self, name: &str, header: &[impl ToString], rows: Vec<Vec<Cell>>) -> String {
         let header = header.iter().map(ToString::to_string).collect();
-        self.0.push(Csv { name: name.to_owned(), header, rows });
+        self.0.push(Csv { name: name.to_owned(), header, rows, tidy: false });
         name.to_owned()
+    }
+
+    /// The same for a file that other statistics programs take in: one row is one number with what it is of.
+    pub fn add_tidy(&mut self, name: &str, header: &[impl ToString], rows: Vec<Vec<Cell>>) -> String {
+        let name = self.add(name, header, rows);
+        if let Some(file) = self.0.last_mut() {
+            file.tidy = true;
+        }
+        name
     }
 
     /// A table of words whose file holds the same words.

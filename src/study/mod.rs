@@ -22,4 +22,4 @@ pub use looks::{Look, Looks};
 pub use phantom::{DISTURBANCES, PhantomPlan, PhantomStudy, PointSummary, phantom};
 pub use residuals::{RESIDUALS, ResidualCorrelation};
 pub use together::{Cup, HELD, Together, WORST, Worst};
-pub use validation::{Range, ValidatedVariant, Validation, ValidationError, validate};
+pub use validation::{HeldBench, Range, ValidatedVariant, Validation, ValidationError, demand_partners, validate};

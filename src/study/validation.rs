@@ -19,6 +19,19 @@ pub struct Validation {
     pub unmatched: Vec<String>,
 }
 
+/// Recorded cases that a run is held against.
+#[derive(Clone, Debug)]
+pub struct HeldBench {
+    /// Its experiment of recorded cases, as the experiment of the run names it.
+    pub file: String,
+    /// The same as a plan; its number of trials is that of the cases.
+    pub plan: Plan,
+    /// How their errors agree with those of the run.
+    pub validation: Validation,
+    /// Cases that could not be read at all.
+    pub unread: u64,
+}
+
 /// One variant of a bench against its model.
 #[derive(Clone, Debug)]
 pub struct ValidatedVariant {
@@ -76,6 +89,7 @@ pub fn validate(
     parts: &Parts,
     confidence: f64,
 ) -> Result<Validation, ValidationError> {
+    demand_partners(replayed.plan, model)?;
     let (mut variants, mut unmatched) = (Vec::new(), Vec::new());
     for (index, variant) in replayed.plan.variants.iter().enumerate() {
         let Some((number, of_model)) = partner(variant, model) else {
@@ -89,11 +103,19 @@ pub fn validate(
             ranges: ranges(replayed, index, parts, number)?,
         });
     }
-    if variants.is_empty() {
-        let asked: Vec<_> = replayed.plan.variants.iter().map(measured).collect();
-        return Err(ValidationError::NoArm { model: model.title.clone(), asked: asked.join("; ") });
-    }
     Ok(Validation { model: model.title.clone(), variants, unmatched })
+}
+
+/// Demands that a model measures anything that a bench measures.
+///
+/// # Errors
+/// [`ValidationError::NoArm`].
+pub fn demand_partners(bench: &Plan, model: &Plan) -> Result<(), ValidationError> {
+    if bench.variants.iter().any(|variant| partner(variant, model).is_some()) {
+        return Ok(());
+    }
+    let asked: Vec<_> = bench.variants.iter().map(measured).collect();
+    Err(ValidationError::NoArm { model: model.title.clone(), asked: asked.join("; ") })
 }
 
 /// The variant of a model that measures as one of the bench does: the arm of the same name, else the only other.

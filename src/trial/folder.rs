@@ -17,7 +17,7 @@ const RECORD: &str = "run.json";
 
 /// What a run may leave in its folder beside its record and what a machine says of itself; nothing else is ever
 /// removed.
-const CONTENTS: [&str; 14] = [
+const CONTENTS: [&str; 15] = [
     SUMS_FILE,
     "report.html",
     "report.docx",
@@ -32,10 +32,14 @@ const CONTENTS: [&str; 14] = [
     "charts",
     "studies",
     "parts",
+    BENCH,
 ];
 
+/// Recorded cases that the run is held against.
+const BENCH: &str = "bench";
+
 /// Folders in which files are written, and may be left unfinished by a run that was killed.
-const WRITTEN: [&str; 4] = ["", "parts", "tables", "charts"];
+const WRITTEN: [&str; 5] = ["", "parts", "tables", "charts", BENCH];
 
 /// Held alone by a run, an assessment or a joining; shared by the shards of a run.
 const LOCK: &str = ".lock";
@@ -337,6 +341,12 @@ impl RunFolder {
     #[must_use]
     pub fn shard(&self) -> Option<Shard> {
         self.shard
+    }
+
+    /// Where recorded cases are kept that the run is held against.
+    #[must_use]
+    pub fn bench(&self) -> PathBuf {
+        self.path.join(BENCH)
     }
 
     /// Where a machine says what it did: of each shard in a file of its own.

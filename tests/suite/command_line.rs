@@ -374,6 +374,75 @@ fn identity_assess_reproduces_every_byte_and_names_what_was_changed() {
     assert_eq!(sums(), before);
 }
 
+/// The same with studies of sensitivity, two arms and a document for each reader in the folder.
+#[test]
+fn identity_assess_reproduces_studies_too() {
+    let bench = Bench::new();
+    let studies = "[sensitivity]\nrows = 64\nask = [\"one-at-a-time\", \"linear\", \"allocation\"]\n";
+    let arms = "[[arm]]\nname = \"bony\"\n[[arm]]\nname = \"level\"\nset = { \"measure.plane\" = \"level\" }\n";
+    let kinds = "[report]\nkind = [\"verification\", \"engineering\", \"comparison\"]\n";
+    bench.write("studies.toml", &format!("{SMALL}{studies}{kinds}{arms}"));
+    let ran = bench.run(&["run", "studies.toml", "--out", "run"]);
+    let sums = || std::fs::read_to_string(bench.path("run/SHA256SUMS")).expect("checksums");
+    let (files, before) = (bench.bytes("run"), sums());
+    for name in ["verification.html", "engineering.html", "comparison.html"] {
+        assert!(files.contains_key(name), "{name}: {ran:?}");
+    }
+    for name in ["tables/one-at-a-time.csv", "tables/pairs.parquet"] {
+        assert!(before.contains(name), "{name}: {before}");
+    }
+    assert_eq!(bench.run(&["assess", "run"]).status, ran.status);
+    assert!(files == bench.bytes("run") && before == sums());
+}
+
+/// Recorded cases that an experiment names are held against its run, kept in its folder, and not needed where they were.
+#[test]
+fn identity_a_run_is_held_against_a_bench() {
+    let bench = Bench::new();
+    bench.run(&["trial", "small.toml", "0", "--to", "29", "--seed", "6", "--record", "recorded"]).with(0);
+    let named = |file: &str| format!("{SMALL}[report]\nbench = \"{file}\"\n");
+    bench.write("held.toml", &named("recorded/replay.toml"));
+    bench.run(&["check", "held.toml"]).with(0);
+    bench.run(&["run", "held.toml", "--out", "run"]).with(0);
+    let page = std::fs::read_to_string(bench.path("run/verification.html")).expect("a page");
+    for words in
+        ["held against 30 recorded cases", "Not refuted: if the model held", "Bench against model, each output"]
+    {
+        assert!(page.contains(words), "{words}");
+    }
+    let sums = || std::fs::read_to_string(bench.path("run/SHA256SUMS")).expect("checksums");
+    let before = sums();
+    for file in ["bench/replay.toml", "bench/recordings.csv", "bench/truth.csv", "tables/validation.csv"] {
+        assert!(before.contains(&format!("  {file}\n")), "{file}: {before}");
+    }
+    // A bench of another procedure, files elsewhere and no file at all are refused before a trial is run.
+    let bony = std::fs::read_to_string(bench.path("recorded/replay.toml")).expect("a file");
+    std::fs::create_dir(bench.path("deep")).expect("a folder");
+    bench.write("recorded/circle.toml", &bony.replace("\"ellipse\"", "\"circle\""));
+    let elsewhere = ["recordings.csv", "truth.csv"]
+        .iter()
+        .fold(bony, |text, name| text.replace(&format!("\"{name}\""), &format!("\"../recorded/{name}\"")));
+    bench.write("deep/elsewhere.toml", &elsewhere);
+    for (file, words) in [
+        ("recorded/circle.toml", "measures as an arm of the bench does"),
+        ("deep/elsewhere.toml", "expected a file beside it"),
+        ("nowhere.toml", "nowhere.toml"),
+    ] {
+        bench.write("refused.toml", &named(file));
+        for command in ["check", "run"] {
+            let refused = bench.run(&[command, "refused.toml"]).with(2).complained;
+            assert!(refused.contains(words), "{command} {file}: {refused}");
+        }
+        assert!(!bench.path("reports/refused").exists());
+    }
+    std::fs::remove_dir_all(bench.path("recorded")).expect("a folder");
+    bench.run(&["assess", "run"]).with(0);
+    assert_eq!(sums(), before);
+    bench.write("run/bench/truth.csv", "case\n");
+    let refused = bench.run(&["assess", "run"]).with(2).complained;
+    assert!(refused.contains("bench/truth.csv has been changed"), "{refused}");
+}
+
 #[test]
 fn identity_check_says_what_would_run_and_writes_nothing() {
     let bench = Bench::new();

@@ -116,8 +116,12 @@ fn inputs(plan: &Plan, sensitivity: &[ArmSensitivity]) -> String {
 }
 
 fn bench(plan: &Plan) -> String {
-    match &plan.reporting.bench_comparison {
-        Some(text) => format!("As the writer states: {text}"),
-        None => "Nothing: there is no comparison with bench data.".to_owned(),
-    }
+    let held = plan
+        .reporting
+        .bench
+        .is_some()
+        .then(|| "Recorded cases are held against this run: see the comparison with bench data.".to_owned());
+    let stated = plan.reporting.bench_comparison.as_ref().map(|text| format!("As the writer states: {text}"));
+    let said: Vec<String> = held.into_iter().chain(stated).collect();
+    if said.is_empty() { "Nothing: there is no comparison with bench data.".to_owned() } else { said.join(" ") }
 }

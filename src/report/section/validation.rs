@@ -1,9 +1,9 @@
 //! A bench held against its model.
 
 use crate::analysis::agreement::{Agreement, Agreements, INSIDE};
+use crate::experiment::Plan;
 use crate::measurement::{OUTPUTS, Output};
 use crate::record::tables::Cell;
-use crate::report::bench::Bench;
 use crate::report::chart::{Alternative, Axis, BandPoint, IntervalRow, Intervals, Lines, Series, intervals, lines};
 use crate::report::evidence::{Chart, Entry, Files, Heading, Section, Table, label, prefix};
 use crate::report::words::{count, decimals, number, percent};
@@ -39,7 +39,13 @@ const COLUMNS: [&str; 23] = [
 /// Where a band of predicted errors begins and ends in tables/quantiles-*.csv.
 const QUANTILES: [&str; 4] = ["predicted", "observed", "low", "high"];
 
-pub fn section(bench: &Bench, validation: &Validation, files: &mut Files) -> Section {
+/// Recorded cases of `plan`, the bench's, against the run that predicts them.
+pub fn section(plan: &Plan, validation: &Validation, files: &mut Files) -> Section {
+    Section { id: "validation", title: "Model against bench", entries: entries(plan, validation, files) }
+}
+
+/// What stands in the section.
+pub fn entries(plan: &Plan, validation: &Validation, files: &mut Files) -> Vec<Entry> {
     let mut entries = vec![Entry::paragraph(format!(
         "The errors of the bench are compared with those that the simulated run \"{}\" predicts. One test looks at all \
          outputs together: it asks how often cases drawn at random from the model would lie at least as unevenly among \
@@ -56,16 +62,16 @@ pub fn section(bench: &Bench, validation: &Validation, files: &mut Files) -> Sec
     }
     let (mut cells, mut range_cells) = (Vec::new(), Vec::new());
     for validated in &validation.variants {
-        cells.extend(agreement_cells(bench, validated));
-        range_cells.extend(ranges_cells(bench, validated));
+        cells.extend(agreement_cells(plan, validated));
+        range_cells.extend(ranges_cells(plan, validated));
     }
     let csv = files.add("validation", &COLUMNS, cells);
     let header = ["arm", "condition", "unit", "covered_low", "covered_high", "asked_low", "asked_high", "proportion"];
     let range_csv = files.add("validation-range", &header, range_cells);
     for validated in &validation.variants {
-        let variant = &bench.plan.variants[validated.variant];
-        let prefix = prefix(bench.plan, validated.variant);
-        let label = label(bench.plan, variant);
+        let variant = &plan.variants[validated.variant];
+        let prefix = prefix(plan, validated.variant);
+        let label = label(plan, variant);
         entries.extend(label.iter().map(|label| Entry::heading(format!("{prefix}validation"), label.clone())));
         entries.push(Entry::paragraph(statement(&validated.agreements)));
         entries.push(Entry::Table(table(&prefix, validated, csv.clone())));
@@ -79,7 +85,7 @@ pub fn section(bench: &Bench, validation: &Validation, files: &mut Files) -> Sec
         }
         entries.push(Entry::Table(range_table(&prefix, &validated.ranges, range_csv.clone())));
     }
-    Section { id: "validation", title: "Model against bench", entries }
+    entries
 }
 
 /// What the test says, in a sentence that claims no more.
@@ -104,8 +110,8 @@ fn probability(p: f64) -> String {
     if p < 0.001 { "0.001".to_owned() } else { number(p, 3) }
 }
 
-fn agreement_cells(bench: &Bench, validated: &ValidatedVariant) -> Vec<Vec<Cell>> {
-    let variant = &bench.plan.variants[validated.variant];
+fn agreement_cells(plan: &Plan, validated: &ValidatedVariant) -> Vec<Vec<Cell>> {
+    let variant = &plan.variants[validated.variant];
     let row = |(output, found): (Output, &Option<Agreement>)| {
         let found = found.as_ref()?;
         let mut cells: Vec<Cell> = vec![
@@ -344,8 +350,8 @@ fn curves(prefix: &str, output: Output, found: &Agreement, files: &mut Files) ->
     }
 }
 
-fn ranges_cells(bench: &Bench, validated: &ValidatedVariant) -> Vec<Vec<Cell>> {
-    let arm = &bench.plan.variants[validated.variant].arm;
+fn ranges_cells(plan: &Plan, validated: &ValidatedVariant) -> Vec<Vec<Cell>> {
+    let arm = &plan.variants[validated.variant].arm;
     let row = |range: &Range| -> Vec<Cell> {
         vec![
             arm.as_str().into(),

@@ -44,7 +44,7 @@ pub fn report_into(path: &Path, plan: &Plan) -> Evidence {
     assessment.definitional = definitional(plan, &folder, 1, &Silent).expect("room for a small study");
     let parts = Parts::list(&folder.parts()).expect("parts that were just written");
     let found = sensitivity(plan, &folder, 1, &Silent).expect("room for a small study");
-    let run = Run { plan, assessment: &assessment, sensitivity: &found, checks: &[], parts: &parts };
+    let run = Run { plan, assessment: &assessment, sensitivity: &found, checks: &[], parts: &parts, bench: None };
     let evidence = Evidence::of(&run).expect("parts that were just written");
     write_report(path, &evidence).expect("room for a report");
     sums::write_sums(path).expect("room for checksums");
