@@ -241,7 +241,8 @@ impl<'a> Gathering<'a> {
         self.turned_about_ray.group(&about_ray);
     }
 
-    /// How far a pivot misses its place, with the six unknowns of its fit taken off the degrees of freedom.
+    /// How far a pivot misses its place, with the six unknowns of its fit taken off the degrees of freedom. By least
+    /// squares whatever the procedure's estimator: it alone has that many.
     fn pivot(&mut self, which: usize, capture: &RecordedCapture) {
         let poses = self.poses(capture);
         let Ok(pivot) = fit_pivot(&poses) else { return };

@@ -8,8 +8,8 @@ use crate::analysis::CONFIDENCE;
 use crate::analysis::moments::{moments, rms};
 use crate::analysis::order::quantile;
 use crate::experiment::Variant;
-use crate::geometry::{Displacement, Point, Pose, fit_pivot};
-use crate::measurement::{Camera, Observations, Workspace};
+use crate::geometry::{Displacement, Point, Pose};
+use crate::measurement::{Camera, Observations, PivotMemory, Workspace};
 use crate::simulation::noise::rotation_then_translation;
 use crate::simulation::{CaseKey, Hold, Simulator, TrueHold};
 use rayon::prelude::*;
@@ -147,7 +147,7 @@ fn measure(
     truths: Vec<TrueHold>,
 ) -> Option<Trial> {
     let mut captures = variant.procedure.poses(observed, workspace).into_iter();
-    let tip = fit_pivot(&captures.next()?.ok()?).ok()?.in_tool;
+    let tip = variant.procedure.pivot.fit(&captures.next()?.ok()?, &mut PivotMemory::default()).ok()?.in_tool;
     let (mut tips, mut angles_deg) = (Vec::new(), Vec::new());
     for (poses, truth) in captures.zip(&truths) {
         let poses = poses.ok().filter(|poses| !poses.is_empty())?;

@@ -83,11 +83,14 @@ pub fn waterfall(alternative: Alternative, data: &Waterfall) -> String {
             let share =
                 if whole > 0.0 { format!("{:.0}\u{a0}%", 100.0 * (to - from) / whole) } else { String::new() };
             let share = share.replace('-', "−");
-            let fits = right + 4.0 + words::width(&share, SMALL) < panel.plot.right + 8.0;
-            let (spot, anchor) = match (fits, is_whole) {
-                (true, _) => (right + 4.0, Anchor::Left),
-                (false, true) => (right - 4.0, Anchor::Right),
-                (false, false) => (left - 4.0, Anchor::Right),
+            // Behind its bar, else before it, else in it.
+            let room = 4.0 + words::width(&share, SMALL);
+            let (spot, anchor) = if right + room < panel.plot.right + 8.0 {
+                (right + 4.0, Anchor::Left)
+            } else if !is_whole && left - room > panel.plot.left {
+                (left - 4.0, Anchor::Right)
+            } else {
+                (right - 4.0, Anchor::Right)
             };
             canvas.text((spot, y), &share, Letters::new(Ink::Text, SMALL, anchor).with_halo());
         }
