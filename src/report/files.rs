@@ -1,4 +1,4 @@
-//! A report on disk: its pages and documents, one CSV file a table, one SVG file a chart.
+//! A report on disk: its pages and documents, one CSV file a table (some as Parquet too), one SVG file a chart.
 
 use super::chart::with_plain_colours;
 use super::document::Document;
@@ -6,6 +6,7 @@ use super::evidence::Evidence;
 use super::html;
 use crate::experiment::ReportKind;
 use crate::record::WriteError;
+use crate::record::sheet::write_sheet;
 use crate::record::tables::write_table;
 use crate::record::write_whole;
 use std::collections::BTreeSet;
@@ -32,11 +33,16 @@ pub struct Written {
 /// # Errors
 /// If a file cannot be written or an old one not removed.
 pub fn write_report(folder: &Path, evidence: &Evidence) -> Result<Written, WriteError> {
-    let (mut tables, mut charts) = (BTreeSet::new(), BTreeSet::new());
+    let (mut tables, mut twins, mut charts) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
     for file in &evidence.files {
         let path = folder.join("tables").join(format!("{}.csv", file.name));
         let header: Vec<&str> = file.header.iter().map(String::as_str).collect();
         write_table(&path, &header, &file.rows)?;
+        if file.tidy {
+            let twin = path.with_extension("parquet");
+            write_sheet(&twin, &header, file.rows.iter().cloned())?;
+            twins.insert(twin);
+        }
         tables.insert(path);
     }
     for chart in evidence.charts() {
@@ -45,6 +51,7 @@ pub fn write_report(folder: &Path, evidence: &Evidence) -> Result<Written, Write
         charts.insert(path);
     }
     remove_others(&folder.join("tables"), "csv", &tables)?;
+    remove_others(&folder.join("tables"), "parquet", &twins)?;
     remove_others(&folder.join("charts"), "svg", &charts)?;
     let mut documents = write_document(folder, &evidence.report, &evidence.documents)?;
     for document in &evidence.documents {

@@ -5,6 +5,7 @@ use navassay::analysis::claim::ClaimVerdict;
 use navassay::analysis::paired::Measure;
 use navassay::experiment::Plan;
 use navassay::measurement::Output;
+use navassay::record::sheet::Sheet;
 use navassay::study::{Assessment, PairedMeasure, assess};
 use navassay::trial::{self, RunFolder};
 use std::path::Path;
@@ -178,6 +179,31 @@ fn outside_the_better_arm_turns() {
     assert_eq!(best("3,"), ("level".to_owned(), "yes".to_owned()));
     assert!(found.page.contains("the better arm turns between noise.scale.landmark = 0.01 and 1.0"));
     assert!(found.evidence.charts().any(|chart| chart.id == "better-anteversion"));
+}
+
+/// What other programs take in stands as Parquet too: the same rows, numbers to the bit.
+#[test]
+fn identity_tidy_tables_are_parquet_too() {
+    let arms = "[[arm]]\nname = \"bony\"\n[[arm]]\nname = \"level\"\nset = { \"measure.plane\" = \"level\" }\n";
+    let found = reported(&format!("seed = 3\ntrials = 200\n{arms}"));
+    let tables = found.folder.path().join("tables");
+    for name in ["pairs", "performance", "ranks", "residuals", "agreement"] {
+        let read = |ending: &str| {
+            let mut sheet = Sheet::open(&tables.join(format!("{name}.{ending}"))).unwrap();
+            let header = sheet.header().to_vec();
+            let mut rows = Vec::new();
+            while sheet.advance().unwrap() {
+                let cell = |column| match (sheet.number_if_any(Some(column), "cell"), sheet.words(Some(column))) {
+                    (Ok(Some(number)), _) => number.to_bits().to_string(),
+                    (_, words) => words.into_owned(),
+                };
+                rows.push((0..header.len()).map(cell).collect::<Vec<_>>());
+            }
+            (header, rows)
+        };
+        assert_eq!(read("csv"), read("parquet"), "{name}");
+    }
+    assert!(!tables.join("summary.parquet").exists());
 }
 
 #[test]

@@ -39,7 +39,7 @@ pub fn entries(
     files: &mut Files,
 ) -> Result<Vec<Entry>, PartError> {
     let all = &assessment.arms.agreements;
-    files.add(FILE, &HEADER, all.iter().filter_map(row).collect());
+    files.add_tidy(FILE, &HEADER, all.iter().filter_map(row).collect());
     let shown = shown(plan);
     let first: Vec<&Agreement> =
         all.iter().filter(|found| found.arms[0].point == 0 && shown.contains(&found.output)).collect();

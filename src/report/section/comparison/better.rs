@@ -62,7 +62,7 @@ pub fn entries(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<E
         cells.push(if found.is_sure() { "yes" } else { "no" }.into());
         cells
     };
-    files.add(FILE, &header, all.iter().map(row).collect());
+    files.add_tidy(FILE, &header, all.iter().map(row).collect());
     let mut entries = vec![
         Entry::heading("better", "Which arm is better where"),
         Entry::paragraph(format!(

@@ -38,7 +38,7 @@ pub fn entries(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<E
              evidence of that. A section [[comparison]] states one beforehand.",
         )];
     }
-    let csv = files.add("claims", &HEADER, judged.iter().map(row).collect());
+    let csv = files.add_tidy("claims", &HEADER, judged.iter().map(row).collect());
     let mut entries = vec![
         Entry::heading("claims", "Claims with a margin stated beforehand"),
         Entry::paragraph(

@@ -41,7 +41,7 @@ const MOST_SERIES: usize = 6;
 
 pub fn entries(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<Entry> {
     let rows = &assessment.arms.pairs;
-    files.add(FILE, &HEADER, rows.iter().map(row).collect());
+    files.add_tidy(FILE, &HEADER, rows.iter().map(row).collect());
     let mut entries = vec![
         Entry::heading("pairs", "Paired differences"),
         Entry::paragraph(explanation(assessment)),

@@ -43,7 +43,7 @@ pub fn entries(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<E
         })
     });
     let header = ["arm", "point", "output", "unit", "measure", "estimate", "monte_carlo_standard_error", "n"];
-    files.add(FILE, &header, rows.collect());
+    files.add_tidy(FILE, &header, rows.collect());
     let mut entries = vec![
         Entry::heading("performance-of-arms", "Performance of each arm"),
         Entry::paragraph(

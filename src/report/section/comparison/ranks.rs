@@ -22,7 +22,7 @@ pub fn entries(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<E
                 .collect()
         })
     });
-    files.add(FILE, &["arm", "point", "output", "measure", "rank", "proportion"], rows.collect());
+    files.add_tidy(FILE, &["arm", "point", "output", "measure", "rank", "proportion"], rows.collect());
     let mut charts = Vec::new();
     for output in shown(plan) {
         for point in (0..MOST_POINTS).take(plan.points.len()) {

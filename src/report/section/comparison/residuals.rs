@@ -36,7 +36,7 @@ pub fn entries(
         cells
     };
     let header = ["arm", "point", "residual", "output", "n", "correlation", "correlation_low", "correlation_high"];
-    files.add(FILE, &header, all.iter().map(row).collect());
+    files.add_tidy(FILE, &header, all.iter().map(row).collect());
     let first: Vec<_> = all.iter().filter(|found| found.variant.point == 0).collect();
     let of = |arm: &str, residual: &str, output: Output| {
         let found = first.iter().find(|f| f.variant.arm == arm && f.residual == residual && f.output == output);
