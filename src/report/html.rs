@@ -7,8 +7,10 @@ use minijinja::syntax::SyntaxConfig;
 use minijinja::value::{Serde, Value};
 use minijinja::{Environment, HtmlEscape, context};
 
-/// Pictures that stand in the page, in bytes all together; what goes beyond is linked, so that the page stays light.
-const PICTURES: usize = 3_000_000;
+/// A page is no longer than this, in bytes: the last pictures of one that would be are linked instead.
+const LONGEST: usize = 4_700_000;
+/// A link to a picture takes less than this, in bytes.
+const LINK: usize = 300;
 
 /// The page of a document, with links to `others` in the same folder.
 ///
@@ -25,9 +27,15 @@ pub fn page(document: &Document, others: &[Document]) -> Result<String, minijinj
         others.iter().map(|other| context! { name => other.name, heading => other.heading }).collect();
     let style = format!("{}{}", chart::stylesheet(), include_str!("page.css"));
     let script = include_str!("page.js");
-    templates
-        .get_template("page.html")?
-        .render(context! { document => Serde(within_budget(document)), others, style, script })
+    let template = templates.get_template("page.html")?;
+    let render = |document: &Document| {
+        template.render(context! { document => Serde(document), others => &others, style => &style, script })
+    };
+    let page = render(document)?;
+    match page.len().checked_sub(LONGEST) {
+        None => Ok(page),
+        Some(excess) => render(&lighter(document, excess)),
+    }
 }
 
 /// Text for the page: escaped, and what stands between backticks set as code.
@@ -46,17 +54,19 @@ fn words(text: &str) -> Value {
     Value::from_safe_string(page)
 }
 
-/// The same document with pictures beyond the budget left out.
-fn within_budget(document: &Document) -> Document {
+/// The same document without its last pictures, which together have at least so many bytes, if it has so many.
+fn lighter(document: &Document, excess: usize) -> Document {
     let mut document = document.clone();
-    let mut left = PICTURES;
-    for entry in document.sections.iter_mut().flat_map(|section| &mut section.entries) {
+    let mut removed = 0;
+    for entry in document.sections.iter_mut().rev().flat_map(|section| section.entries.iter_mut().rev()) {
         let Entry::Charts { charts } = entry else { continue };
-        for chart in charts {
-            match left.checked_sub(chart.svg.len()) {
-                Some(rest) => left = rest,
-                None => chart.svg.clear(),
+        for chart in charts.iter_mut().rev() {
+            if removed >= excess {
+                return document;
             }
+            // A link stands in its place.
+            removed += chart.svg.len().saturating_sub(LINK);
+            chart.svg.clear();
         }
     }
     document
