@@ -338,6 +338,32 @@ fn identity_verification_report_is_complete() {
     assert_eq!((matrix.rows[0][1].as_str(), matrix.rows[1][1].as_str()), ("R-12", "[none given]"));
 }
 
+/// Each requirement has its one verdict and its one row of the matrix in the document for a word processor too.
+#[cfg(feature = "docx")]
+#[test]
+fn identity_docx_names_each_requirement_as_the_page_does() {
+    let asked = [
+        requirement("ACC-A", "inclination", "limit_deg = 60", 0.9),
+        requirement("ACC-B", "leg_length", "limit_mm = 0.001", 0.9),
+    ];
+    let report = reported(&[PLAIN, &asked.concat()].concat());
+    let document = &report.evidence.documents[0];
+    let file = std::fs::read(report.folder.path().join("verification.docx")).expect("a document");
+    // The parts of the file are stored as they are.
+    let count = |word: &str| file.windows(word.len()).filter(|window| *window == word.as_bytes()).count();
+    let matrix = document.tables().find(|table| table.id == "table-traceability").expect("there are requirements");
+    for id in ["ACC-A", "ACC-B"] {
+        let of_verdicts = document.entries().filter_map(|e| if let Entry::Verdict(v) = e { Some(v) } else { None });
+        let verdict: Vec<_> = of_verdicts.filter(|verdict| verdict.label == id).collect();
+        assert_eq!(verdict.len(), 1);
+        assert_eq!(count(&verdict[0].sentence), 1, "{id}");
+        let cells =
+            document.tables().flat_map(|table| table.rows.iter().flatten()).filter(|cell| *cell == id).count();
+        assert_eq!(matrix.rows.iter().filter(|row| row[0] == id).count(), 1);
+        assert_eq!(count(&format!(">{id}<")), cells, "{id}");
+    }
+}
+
 /// One source that matters and one that does not: the answer names the first, and its verdict hangs on it.
 #[test]
 fn identity_engineering_report_answers_and_says_what_hangs_on_what() {
