@@ -153,9 +153,10 @@ pub fn bench_files(folder: &RunFolder, written: &Written, fitted: Option<&str>) 
 pub fn files(folder: &RunFolder, written: &Written) -> String {
     let Written { tables, charts, .. } = written;
     let documents = documents(written);
+    let bench = if folder.bench().is_dir() { "  bench/ (the recorded cases that it is held against)\n" } else { "" };
     format!(
         "\nwritten to {}\n  run.json\n  tables/ ({tables} CSV files, among them summary.csv and verdicts.csv)\n  charts/ ({charts} \
-         SVG files)\n{documents}  {SUMS_FILE}\n",
+         SVG files)\n{bench}{documents}  {SUMS_FILE}\n",
         folder.path().display(),
     )
 }

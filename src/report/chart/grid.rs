@@ -1,10 +1,10 @@
 //! A grid of shaded cells with words in them: one thing over two.
 
-use super::Alternative;
 use super::canvas::{Anchor, Letters, Marker, NARROW, Pen, SMALL, WORDS};
 use super::ink::{Ink, series};
 use super::panel::{LINE, picture};
 use super::words;
+use super::{Alternative, NO_VALUES};
 
 /// Height of a cell.
 const CELL: f64 = 24.0;
@@ -80,6 +80,10 @@ pub fn grid(alternative: Alternative, data: &Grid) -> String {
         for (column, name) in data.columns.iter().enumerate() {
             let place = (left + width * (column as f64 + 0.5), bottom + 0.5 * LINE + 2.0);
             canvas.text(place, &words::cut(name, SMALL, width), Letters::new(Ink::Text, SMALL, Anchor::Middle));
+        }
+        if data.rows.is_empty() || data.columns.is_empty() {
+            let place = (0.5 * (left + right), 0.5 * (top + bottom));
+            canvas.text(place, NO_VALUES, Letters::new(Ink::Muted, SMALL, Anchor::Middle));
         }
         let place = (0.5 * (left + right), bottom + 1.5 * LINE + 2.0);
         canvas.text(
