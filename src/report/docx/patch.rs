@@ -1,6 +1,7 @@
 //! What the document library cannot write: rows that are repeated on each page, and pictures with words and numbers of
 //! their own.
 
+use std::fmt::Write as _;
 use std::io;
 
 /// How the library writes the properties of a row that may not break over pages (here: the head of a table), and of any
@@ -23,7 +24,8 @@ pub fn patch(document: &[u8], alternatives: &[String]) -> io::Result<Vec<u8>> {
     for (number, (piece, words)) in (1..).zip(pieces.zip(alternatives)) {
         // The words come from a chart, where angle brackets and ampersands are escaped already.
         let words = words.replace('"', "&quot;");
-        patched += &format!("<wp:docPr id=\"{number}\" name=\"Figure {number}\" descr=\"{words}\"{piece}");
+        // Writing to a string cannot fail.
+        let _ = write!(patched, "<wp:docPr id=\"{number}\" name=\"Figure {number}\" descr=\"{words}\"{piece}");
         pictures += 1;
     }
     if pictures == alternatives.len() {

@@ -6,7 +6,7 @@ use resvg::usvg::{Options, Tree};
 use std::io;
 use std::sync::Arc;
 
-/// DejaVu Sans; its licence is in the same folder.
+/// `DejaVu` Sans; its licence is in the same folder.
 const FONT: &[u8] = include_bytes!("DejaVuSans.ttf");
 const FAMILY: &str = "DejaVu Sans";
 
