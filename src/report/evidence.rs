@@ -285,18 +285,18 @@ impl Files {
 
     /// Adds a file and hands back its name.
     pub fn add(&mut self, name: &str, header: &[impl ToString], rows: Vec<Vec<Cell>>) -> String {
-        let header = header.iter().map(ToString::to_string).collect();
-        self.0.push(Csv { name: name.to_owned(), header, rows, tidy: false });
-        name.to_owned()
+        self.push(name, header, rows, false)
     }
 
     /// The same for a file that other statistics programs take in: one row is one number with what it is of.
     pub fn add_tidy(&mut self, name: &str, header: &[impl ToString], rows: Vec<Vec<Cell>>) -> String {
-        let name = self.add(name, header, rows);
-        if let Some(file) = self.0.last_mut() {
-            file.tidy = true;
-        }
-        name
+        self.push(name, header, rows, true)
+    }
+
+    fn push(&mut self, name: &str, header: &[impl ToString], rows: Vec<Vec<Cell>>, tidy: bool) -> String {
+        let header = header.iter().map(ToString::to_string).collect();
+        self.0.push(Csv { name: name.to_owned(), header, rows, tidy });
+        name.to_owned()
     }
 
     /// A table of words whose file holds the same words.
