@@ -23,7 +23,7 @@ pub fn assess(arguments: &AssessArguments) -> Result<Ending, Stop> {
     warn(&plan.warnings);
     name_changed(&folder)?;
     if let Some(file) = &arguments.file {
-        held::keep(&plan, file, &folder)?;
+        held::keep(held::look(&plan, file)?, &folder)?;
     }
     trial::demand_whole(&plan, &folder)?;
     conclude(&plan, &folder, 0, Bar::new(arguments.quiet), arguments.quiet)
@@ -40,9 +40,7 @@ fn name_changed(folder: &RunFolder) -> Result<(), Stop> {
         format!("{name} {what} since the run was finished")
     };
     let found = folder.changed().map_err(|error| Stop::new(Ending::Refused, error, None))?;
-    let (evidence, results): (Vec<_>, Vec<_>) = found
-        .iter()
-        .partition(|(name, _)| name == "run.json" || name.starts_with("parts/") || name.starts_with("bench/"));
+    let (evidence, results): (Vec<_>, Vec<_>) = found.iter().partition(|(name, _)| RunFolder::is_evidence(name));
     for changed in results {
         note(&sentence(changed));
     }

@@ -33,26 +33,32 @@ impl Cases {
         let features: Vec<_> = plan.variants.iter().map(|variant| variant.procedure.femur).collect();
         let recordings = read_recordings(&base.join(&asked.recordings), &features)?;
         let truths = asked.truth.as_ref().map(|truth| read_truths(&base.join(truth))).transpose()?;
-        warn(&plan.warnings);
         check(&plan, &recordings, truths.as_ref())?;
         plan.trials = recordings.cases.len() as u64;
         Ok(Self { plan, asked, base, recordings, truths })
     }
+
+    /// Says what a reader should know of them.
+    pub fn warn(&self) {
+        warn(&self.plan.warnings);
+        let unknown = |file: &str, columns: &[String]| {
+            if !columns.is_empty() {
+                remark(&format!("{file}: columns that are not known and not read: {}", columns.join(", ")), None);
+            }
+        };
+        unknown(&self.recordings.file, &self.recordings.unknown_columns);
+        if let Some(truths) = &self.truths {
+            unknown(&truths.file, &truths.unknown_columns);
+        }
+    }
 }
 
-/// What makes the files useless as a whole, and what a reader should know of them.
+/// What makes the files useless as a whole.
 fn check(plan: &Plan, recordings: &Recordings, truths: Option<&Truths>) -> Result<(), Stop> {
     if recordings.cases.is_empty() {
         return Err(Stop::new(Ending::Refused, format_args!("{} holds no rows", recordings.file), None));
     }
-    let unknown = |file: &str, columns: &[String]| {
-        if !columns.is_empty() {
-            remark(&format!("{file}: columns that are not known and not read: {}", columns.join(", ")), None);
-        }
-    };
-    unknown(&recordings.file, &recordings.unknown_columns);
     let Some(truths) = truths else { return Ok(()) };
-    unknown(&truths.file, &truths.unknown_columns);
     let mut definitions = plan.variants.iter().map(|variant| variant.procedure.angles);
     let first = definitions.next();
     if !truths.states_angles && definitions.any(|other| Some(other) != first) {

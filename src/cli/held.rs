@@ -21,6 +21,7 @@ pub fn look(plan: &Plan, experiment: &Path) -> Result<Option<Cases>, Stop> {
     let Some(bench) = &plan.reporting.bench else { return Ok(None) };
     let file = experiment.parent().unwrap_or(Path::new("")).join(bench);
     let cases = Cases::read(&file)?;
+    cases.warn();
     demand_partners(&cases.plan, plan)?;
     for name in names(&cases) {
         if !Path::new(name).components().all(|part| matches!(part, Component::Normal(_) | Component::CurDir)) {
@@ -39,13 +40,13 @@ fn names(cases: &Cases) -> impl Iterator<Item = &str> {
     [Some(&cases.asked.recordings), cases.asked.truth.as_ref()].into_iter().flatten().map(String::as_str)
 }
 
-/// Keeps the bench that an experiment names in the folder of its run; one that is no longer named is removed.
-pub fn keep(plan: &Plan, experiment: &Path, folder: &RunFolder) -> Result<(), Stop> {
+/// Keeps the bench that an experiment names in the folder of its run; where it names none, an older one is removed.
+pub fn keep(cases: Option<Cases>, folder: &RunFolder) -> Result<(), Stop> {
     let place = folder.bench();
     let failed = |path: &Path, error: io::Error| {
         Stop::new(Ending::Unfinished, format_args!("{}: {error}", path.display()), None)
     };
-    let Some(cases) = look(plan, experiment)? else {
+    let Some(cases) = cases else {
         return match std::fs::remove_dir_all(&place) {
             Err(error) if error.kind() != io::ErrorKind::NotFound => Err(failed(&place, error)),
             _ => Ok(()),

@@ -6,7 +6,7 @@ use super::cases::Cases;
 use super::message::{Stop, remark};
 use super::run::default_folder;
 use super::terminal;
-use crate::experiment::{Plan, Replay};
+use crate::experiment::Replay;
 use crate::record::{Parts, sums, write_whole};
 use crate::replay::{Complaint, Replayed, complaints, fit, fitted_experiment, replay as measure};
 use crate::report::{Bench, Evidence, write_report};
@@ -23,7 +23,9 @@ const SAID: usize = 20;
 
 /// Measures recorded cases and reports.
 pub fn replay(arguments: &ReplayArguments) -> Result<Ending, Stop> {
-    let Cases { plan, asked, base, recordings, truths } = Cases::read(&arguments.file)?;
+    let cases = Cases::read(&arguments.file)?;
+    cases.warn();
+    let Cases { plan, asked, base, recordings, truths } = cases;
     let replayed = measure(&plan, &recordings, truths.as_ref());
     let complaints = complaints(&recordings, truths.as_ref(), &replayed);
     say(&complaints);
@@ -72,8 +74,7 @@ pub fn replay(arguments: &ReplayArguments) -> Result<Ending, Stop> {
 /// Holds the run in a folder against the bench.
 fn against(folder: &Path, replayed: &Replayed, confidence: f64) -> Result<Validation, Stop> {
     let folder = RunFolder::reopen(folder)?;
-    let saved = folder.experiment()?;
-    let model = Plan::parse(&saved.name, &saved.text)?;
+    let model = folder.experiment()?.plan()?;
     let parts = Parts::list(&folder.parts())?;
     Ok(validate(replayed, &model, &parts, confidence)?)
 }

@@ -26,12 +26,12 @@ pub fn run(arguments: &RunArguments) -> Result<Ending, Stop> {
     warn(&plan.warnings);
     let out = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.file));
     let threads = arguments.threads.map_or(0, usize::from);
-    held::look(&plan, &arguments.file)?;
+    let bench = held::look(&plan, &arguments.file)?;
     if let Some(shard) = arguments.shard {
-        return share::run(&plan, &arguments.file, &out, shard, threads, arguments.quiet);
+        return share::run(&plan, bench, &out, shard, threads, arguments.quiet);
     }
     let folder = RunFolder::open(&out, &plan, arguments.replace)?;
-    held::keep(&plan, &arguments.file, &folder)?;
+    held::keep(bench, &folder)?;
     // What was fixed after the run had begun was not fixed before it.
     plan.frozen = folder.frozen()?;
     let bar = Bar::new(arguments.quiet);

@@ -2,6 +2,7 @@
 
 use super::Ending;
 use super::arguments::FinishArguments;
+use super::cases::Cases;
 use super::message::Stop;
 use super::run::conclude;
 use super::terminal::show;
@@ -13,14 +14,14 @@ use std::path::Path;
 /// Simulates one share of a plan; nothing is assessed.
 pub fn run(
     plan: &Plan,
-    experiment: &Path,
+    bench: Option<Cases>,
     out: &Path,
     shard: Shard,
     threads: usize,
     quiet: bool,
 ) -> Result<Ending, Stop> {
     let folder = RunFolder::open_for_shard(out, plan, shard)?;
-    held::keep(plan, experiment, &folder)?;
+    held::keep(bench, &folder)?;
     let bar = Bar::new(quiet);
     let simulated = trial::run(plan, &folder, threads, &bar)?;
     drop(bar);

@@ -31,15 +31,18 @@ const CONTENTS: [&str; 15] = [
     "tables",
     "charts",
     "studies",
-    "parts",
+    PARTS,
     BENCH,
 ];
+
+/// The trials.
+const PARTS: &str = "parts";
 
 /// Recorded cases that the run is held against.
 const BENCH: &str = "bench";
 
 /// Folders in which files are written, and may be left unfinished by a run that was killed.
-const WRITTEN: [&str; 5] = ["", "parts", "tables", "charts", BENCH];
+const WRITTEN: [&str; 5] = ["", PARTS, "tables", "charts", BENCH];
 
 /// Held alone by a run, an assessment or a joining; shared by the shards of a run.
 const LOCK: &str = ".lock";
@@ -334,13 +337,20 @@ impl RunFolder {
     /// Where its parts are.
     #[must_use]
     pub fn parts(&self) -> PathBuf {
-        self.path.join("parts")
+        self.path.join(PARTS)
     }
 
     /// The share of the parts that is made here; all of them if there is none.
     #[must_use]
     pub fn shard(&self) -> Option<Shard> {
         self.shard
+    }
+
+    /// Whether results rest on a file of a run's folder, by its name from there; the others can be made again.
+    #[must_use]
+    pub fn is_evidence(name: &str) -> bool {
+        let folder = name.split_once('/').map(|(folder, _)| folder);
+        name == RECORD || folder.is_some_and(|folder| [PARTS, BENCH].contains(&folder))
     }
 
     /// Where recorded cases are kept that the run is held against.
