@@ -60,6 +60,7 @@ impl Reader<'_, '_> {
         let claim = self.choice(&at("claim"), &Claim::ALL, Claim::word);
         let written: Written = self.section(&format!("comparison.{index}"), &["output", "measure", "claim"])?;
         let (output, measure, claim) = (output?, measure?, claim?);
+        self.demand_asked(&at("output"), output);
         for (key, name) in [("arm", &written.arm), ("against", &written.against)] {
             self.known_arm(&at(key), name, arms);
         }

@@ -14,7 +14,7 @@ use super::spec::{Reader, WrittenDesign};
 use super::tree::{self, DEFAULTS, Tree};
 use super::uncertain::{self, Uncertain};
 use super::{keys, switch, warn};
-use crate::measurement::{AngleDefinition, Cameras, FemurFeature, Plane, Procedure, Side, TemplateShape};
+use crate::measurement::{AngleDefinition, Asked, Cameras, FemurFeature, Plane, Procedure, Side, TemplateShape};
 use crate::simulation::model::{Reduction, Replicates};
 use crate::simulation::{CameraModel, Model, Quantity};
 use std::path::Path;
@@ -120,6 +120,12 @@ impl Plan {
         Ok(())
     }
 
+    /// The outputs that are asked for, of every variant the same.
+    #[must_use]
+    pub fn asked(&self) -> Asked {
+        self.variants.first().map_or(Asked::ALL, |variant| variant.procedure.asked)
+    }
+
     /// Reads an experiment file, and the plan that was fixed beside it if one was.
     ///
     /// # Errors
@@ -223,6 +229,7 @@ impl Plan {
             }
         }
         faults.extend(Reader::new(&tree).questions_faults(sensitivity.as_ref(), &variants));
+        faults.extend(Reader::new(&tree).asked_faults(&variants));
         let mut uncertain = Uncertain { inputs: ranged, points: Vec::new(), variants: Vec::new() };
         let values = |point: &Vec<Override>| point.iter().map(|change| uncertain::number(&change.value)).collect();
         uncertain.points = outer_points.iter().map(values).collect();
@@ -452,6 +459,7 @@ impl Reader<'_, '_> {
         let femur = self.choice("measure.femur", &FemurFeature::ALL, FemurFeature::word);
         let angles = self.choice("measure.angles", &AngleDefinition::ALL, AngleDefinition::word);
         let (pivot, template) = (self.pivot_estimator(), side.and_then(|side| self.template(side)));
+        let asked = self.asked();
         let least_tracked_proportion: Option<f64> = self.value("measure.least_tracked_proportion");
         if let Some(found) = least_tracked_proportion {
             self.demand((0.0..=1.0).contains(&found), "measure.least_tracked_proportion", found, "0 to 1");
@@ -506,6 +514,7 @@ impl Reader<'_, '_> {
             angles: angles?,
             instruments,
             least_tracked_proportion: least_tracked_proportion?,
+            asked: asked?,
         };
         Some(Variant { arm: arm.to_owned(), point, model, procedure, template_shape, measurand_plane: truth? })
     }

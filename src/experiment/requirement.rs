@@ -50,6 +50,7 @@ impl Reader<'_, '_> {
         let output = self.choice(&at("output"), &OUTPUTS, Output::id);
         let written: WrittenRequirement = self.section(&format!("requirement.{index}"), &["output", "direction"])?;
         let output = output?;
+        self.demand_asked(&at("output"), output);
         let (own, limit, other, stray) = match output.unit() {
             Unit::Degrees => ("limit_deg", written.limit_deg, "limit_mm", written.limit_mm),
             Unit::Millimetres => ("limit_mm", written.limit_mm, "limit_deg", written.limit_deg),

@@ -5,7 +5,7 @@ use super::plan::{Plan, Variant};
 use super::reporting::Reporting;
 use super::requirement::{JointRequirement, Requirement};
 use super::sensitivity::Sensitivity;
-use crate::measurement::{PivotEstimator, Plane, TemplateShape};
+use crate::measurement::{Asked, Output, PivotEstimator, Plane, TemplateShape};
 use crate::simulation::model::Replicates;
 use crate::simulation::noise::SOURCES;
 use serde::Serialize;
@@ -204,6 +204,9 @@ fn variant(variant: &Variant) -> Value {
         "least_tracked_proportion": procedure.least_tracked_proportion,
     });
     // What is not used moves no reading: runs made without these keys stay the runs they are.
+    if procedure.asked != Asked::ALL {
+        measure["outputs"] = procedure.asked.outputs().map(Output::id).collect();
+    }
     if procedure.pivot != PivotEstimator::OneStep {
         measure["pivot"] = json!(procedure.pivot.word());
     }

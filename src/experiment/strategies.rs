@@ -1,9 +1,44 @@
-//! `[measure]` beyond plane and feature: the pivot estimator and the population template, as the measurement is told them.
+//! `[measure]` beyond plane and feature: what is asked for, the pivot estimator and the population template, as the
+//! measurement is told them.
 
+use super::diagnostics::Fault;
+use super::plan::Variant;
 use super::spec::Reader;
-use crate::measurement::{PivotEstimator, Side, Template, TemplateShape};
+use crate::measurement::{Asked, OUTPUTS, Output, PivotEstimator, Side, Template, TemplateShape};
 
 impl Reader<'_, '_> {
+    /// The outputs of `measure.outputs`: at least one, each once.
+    pub fn asked(&mut self) -> Option<Asked> {
+        const PATH: &str = "measure.outputs";
+        let ids: Vec<String> = self.value(PATH)?;
+        let mut outputs = Vec::new();
+        for id in &ids {
+            let found = Output::from_id(id);
+            let expected = format!("each of {} once at most", OUTPUTS.map(Output::id).join(", "));
+            self.demand(found.is_some_and(|output| !outputs.contains(&output)), PATH, format!("\"{id}\""), &expected);
+            outputs.extend(found);
+        }
+        self.demand(!ids.is_empty(), PATH, "none", "at least one output");
+        Some(Asked::of(&outputs))
+    }
+
+    /// Demands that an output of which a section speaks is asked for.
+    pub fn demand_asked(&mut self, path: &str, output: Output) {
+        let asked = Reader::new(self.tree).asked();
+        let is_asked = asked.is_none_or(|asked| asked.has(output));
+        self.demand(is_asked, path, output.id(), "one of the outputs in measure.outputs, which are asked for");
+    }
+
+    /// What is wrong where variants do not all ask for the same outputs.
+    pub fn asked_faults(mut self, variants: &[Variant]) -> Vec<Fault> {
+        let other = variants.iter().find(|variant| variant.procedure.asked != variants[0].procedure.asked);
+        if let Some(other) = other {
+            let found = format!("others in arm \"{}\"", other.arm);
+            self.demand(false, "measure.outputs", found, "the same in every arm and at every point");
+        }
+        self.faults
+    }
+
     pub fn pivot_estimator(&mut self) -> Option<PivotEstimator> {
         self.choice("measure.pivot", &PivotEstimator::ALL, PivotEstimator::word)
     }

@@ -173,6 +173,7 @@ const KEYS: &[(&str, &str)] = &[
         "the feature from the point where neck and shaft axes meet: anterior, superior, lateral",
     ),
     ("tools.feature_normal", "normal of the feature: anterior, superior, lateral"),
+    ("measure.outputs", "the outputs that are asked for; steps that none of them needs are left out"),
     ("measure.plane", "the plane that is measured: bony, level or template"),
     ("measure.pivot", "how pivots are estimated, the probe's tip and both hip centres: one-step, sphere or robust"),
     ("measure.template.asis_width_mm", "plane template: the population's mean distance between the spines"),

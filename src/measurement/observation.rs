@@ -157,6 +157,8 @@ pub struct Observations {
     pub pelvis: Option<Sightings>,
     /// Up directions read from the level.
     pub ups: Vec<Direction<Camera>>,
+    /// Reductions of the hip, whether or not the femoral feature was located after them.
+    pub reductions: u32,
     /// Captures that were taken again because they were not still.
     pub retries: u32,
 }
@@ -175,7 +177,7 @@ impl Observations {
     }
 
     fn of(sightings: Sightings) -> Self {
-        Self { captures: Vec::new(), sightings, pelvis: None, ups: Vec::new(), retries: 0 }
+        Self { captures: Vec::new(), sightings, pelvis: None, ups: Vec::new(), reductions: 0, retries: 0 }
     }
 
     /// Forgets the case, for one whose frames are of the same kind as `empty`, with a tracker on the pelvis or not; keeps
@@ -183,6 +185,7 @@ impl Observations {
     pub fn begin(&mut self, empty: Sightings, pelvis_tracker: bool) {
         self.captures.clear();
         self.ups.clear();
+        self.reductions = 0;
         self.retries = 0;
         if pelvis_tracker {
             self.pelvis.get_or_insert_with(|| empty.clone()).begin(empty.clone());
@@ -206,12 +209,5 @@ impl Observations {
             sightings.truncate(pelvis);
         }
         self.retries += 1;
-    }
-
-    /// Number of takes of the femoral feature after reduction.
-    #[must_use]
-    pub fn reductions(&self) -> u32 {
-        let takes = self.captures.iter().filter(|c| c.step == Step::FemurReduction).map(|c| c.take + 1);
-        takes.max().unwrap_or(0)
     }
 }

@@ -8,7 +8,7 @@ use super::observation::{Capture, Observations, Step};
 use super::options::{AngleDefinition, Instruments, Side};
 use super::pivot::{PivotEstimator, PivotMemory};
 use super::plane::{PelvicAxes, Plane, Template, Touched};
-use super::readings::{CentreShift, LegChange, Readings};
+use super::readings::{Asked, CentreShift, LegChange, Output, Readings};
 use super::stillness::largest_distance_mm;
 use super::tracking::{FrameCounts, Tracks};
 use crate::geometry::{
@@ -34,6 +34,8 @@ pub struct Procedure {
     pub instruments: Instruments,
     /// Proportion of a capture's frames that must give a pose; with fewer the capture has failed.
     pub least_tracked_proportion: f64,
+    /// The outputs that are asked for.
+    pub asked: Asked,
 }
 
 /// Every estimate of a case, each standing or failing by itself.
@@ -110,6 +112,21 @@ impl Workspace {
 }
 
 impl Procedure {
+    /// Whether a step is needed for what is asked.
+    #[must_use]
+    pub fn needs(&self, step: Step) -> bool {
+        let [cup, leg, centre] =
+            [&Output::CUP[..], &Output::LEG, &Output::CENTRE].map(|group| self.asked.has_any(group));
+        match step {
+            Step::TipPivot | Step::AsisLeft | Step::AsisRight => true,
+            Step::Level | Step::Pubis => self.plane.needs(step),
+            Step::FemurBaseline | Step::FemurReduction => leg,
+            Step::CentreNative => centre || self.plane.needs(step),
+            Step::Cup => cup,
+            Step::CentreNew => leg || centre,
+        }
+    }
+
     /// Measures a case: one page that reads as the procedure in the theatre.
     #[must_use]
     pub fn measure(&self, observed: &Observations, workspace: &mut Workspace) -> Estimates {
@@ -146,7 +163,7 @@ impl Procedure {
         // 8. The femoral feature at each reduction, and 9. the final values.
         let cup = axes.and_then(|axes| Ok(cup_angles(axes * cup_axis?, self.side, self.angles)));
         let centre = axes.and_then(|axes| Ok(self.centre_shift(axes * (renewed?.in_space - native?.in_space))));
-        for take in 0..observed.reductions() {
+        for take in 0..observed.reductions {
             let feature = case.feature(Step::FemurReduction, take, tip);
             let leg = self.leg_change(axes, baseline, feature, renewed);
             reductions.push(ReductionEstimates { feature, readings: Readings { cup, leg, centre } });

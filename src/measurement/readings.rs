@@ -64,6 +64,13 @@ pub const OUTPUTS: [Output; 7] = [
 ];
 
 impl Output {
+    /// Those of the cup.
+    pub const CUP: [Self; 2] = [Self::Inclination, Self::Anteversion];
+    /// Those of the femur.
+    pub const LEG: [Self; 2] = [Self::LegLength, Self::Offset];
+    /// Those of the hip centre.
+    pub const CENTRE: [Self; 3] = [Self::CentreSuperior, Self::CentreLateral, Self::CentreAnterior];
+
     /// Its place in [`OUTPUTS`].
     #[must_use]
     pub const fn place(self) -> usize {
@@ -111,6 +118,38 @@ impl Output {
     #[must_use]
     pub fn from_id(id: &str) -> Option<Self> {
         OUTPUTS.into_iter().find(|output| output.id() == id)
+    }
+}
+
+/// The outputs that a procedure is asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Asked([bool; OUTPUTS.len()]);
+
+impl Asked {
+    /// All of them.
+    pub const ALL: Self = Self([true; OUTPUTS.len()]);
+
+    /// These.
+    #[must_use]
+    pub fn of(outputs: &[Output]) -> Self {
+        Self(OUTPUTS.map(|output| outputs.contains(&output)))
+    }
+
+    /// Whether an output is asked for.
+    #[must_use]
+    pub const fn has(self, output: Output) -> bool {
+        self.0[output.place()]
+    }
+
+    /// Whether one of these is.
+    #[must_use]
+    pub fn has_any(self, outputs: &[Output]) -> bool {
+        outputs.iter().any(|&output| self.has(output))
+    }
+
+    /// The outputs asked for, in order.
+    pub fn outputs(self) -> impl Iterator<Item = Output> + Clone {
+        OUTPUTS.into_iter().filter(move |&output| self.has(output))
     }
 }
 
@@ -162,10 +201,10 @@ impl Readings {
         }
     }
 
-    /// The earliest failure in the procedure, if there is one.
+    /// The earliest failure in the procedure of what was asked for, if there is one.
     #[must_use]
-    pub fn failure(&self) -> Option<Failure> {
-        [self.cup.err(), self.leg.err(), self.centre.err()].into_iter().flatten().min()
+    pub fn failure(&self, asked: Asked) -> Option<Failure> {
+        asked.outputs().filter_map(|output| self.get(output).err()).min()
     }
 }
 

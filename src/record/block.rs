@@ -98,7 +98,7 @@ pub struct Row<'a> {
     /// Proportion of each step's frames that gave no pose, in the order of [`Schema::lost`]; NaN for a step without
     /// frames.
     pub lost: &'a [f64],
-    /// True values, in the order of `OUTPUTS` and in their units.
+    /// True values, in the order of `OUTPUTS` and in their units; NaN for an output that is not asked for.
     pub truth: [f64; 7],
     /// Readings, likewise; a missing or non-finite one is null in the file.
     pub read: [Option<f64>; 7],

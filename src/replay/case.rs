@@ -135,6 +135,7 @@ impl<'a> Building<'a> {
             self.captures.push(Capture { step: Step::FemurReduction, take: 0, divot: 0, frames, still: true });
         }
         self.observed.captures = self.captures;
+        self.observed.reductions = u32::try_from(takes.len()).unwrap_or(u32::MAX);
         self.observed.sightings = Sightings::Poses(self.poses);
         Session {
             observed: self.observed,

@@ -12,13 +12,14 @@ use super::tool::{ConeSwing, Tool, ToolKind, once_round};
 use super::truth::{SealedTruth, TrueReduction, Truth};
 use super::{Femur, Quantity, TruePelvis};
 use crate::geometry::{Displacement, Pose, Rotation};
-use crate::measurement::{Observations, Outline, Plane, Procedure, Step};
+use crate::measurement::{Observations, Outline, Procedure, Step};
 
 /// Produces cases of one model, for one procedure.
 #[derive(Clone, Debug)]
 pub struct Simulator {
     pub(super) model: Model,
-    pub(super) plane: Plane,
+    /// The steps that the procedure needs, in the order of [`Step::ALL`].
+    needed: [bool; Step::ALL.len()],
     /// Where the probe goes on the femoral feature.
     pub(super) outline: Outline,
     pub(super) probe: Tool,
@@ -77,7 +78,7 @@ impl Simulator {
             centre_swing: ConeSwing::new(protocol.centre_frames, protocol.centre_cone_deg),
             trace_turns: once_round(protocol.trace_frames),
             model,
-            plane: procedure.plane,
+            needed: Step::ALL.map(|step| procedure.needs(step)),
             outline: (procedure.femur.strategy().outline)(&procedure.instruments),
         }
     }
@@ -86,6 +87,12 @@ impl Simulator {
     #[must_use]
     pub fn model(&self) -> &Model {
         &self.model
+    }
+
+    /// Whether the procedure needs a step. Each source draws its own stream at each step, so that one left out moves no draw of
+    /// another.
+    pub(super) fn needs(&self, step: Step) -> bool {
+        self.needed[step as usize]
     }
 
     fn tool(&self, kind: ToolKind) -> &Tool {
@@ -125,7 +132,7 @@ impl Simulator {
 
         // 2. The landmarks are touched and the level is read.
         theatre.begin_step(2);
-        if self.plane.needs(Step::Level) {
+        if self.needs(Step::Level) {
             theatre.read_level();
         }
         theatre.touch_landmarks();
@@ -135,20 +142,28 @@ impl Simulator {
         let baseline = noise.posture.baseline.turn(|source| source.case_stream(key)).on(side);
         let femur = Pose::<Femur, TruePelvis>::new(baseline.relabelled(), scene.native_centre);
         let feature_first = femur * scene.feature;
-        theatre.locate_feature(Step::FemurBaseline, 0, feature_first);
+        if self.needs(Step::FemurBaseline) {
+            theatre.locate_feature(Step::FemurBaseline, 0, feature_first);
+        }
 
         // 4. The native centre.
         theatre.begin_step(4);
-        theatre.turn_native_head();
+        if self.needs(Step::CentreNative) {
+            theatre.turn_native_head();
+        }
 
         // 5. The camera, or the pelvis tracker, is taken off and put back.
         theatre.put_back(noise.camera.remount.displacement(key));
 
         // 6. The cup, and 7. the new centre.
         theatre.begin_step(6);
-        theatre.hold_inserter();
+        if self.needs(Step::Cup) {
+            theatre.hold_inserter();
+        }
         theatre.begin_step(7);
-        theatre.turn_trial_head();
+        if self.needs(Step::CentreNew) {
+            theatre.turn_trial_head();
+        }
 
         // 8. The femoral feature at each reduction; the probe's tracker is seated again.
         theatre.begin_step(8);
@@ -157,6 +172,7 @@ impl Simulator {
         let mut reductions = std::mem::take(&mut memory.reductions);
         reductions.clear();
         for (take, reduction) in (0..).zip(&model.reductions) {
+            theatre.reduce();
             let capture = CaptureKey::new(Step::FemurReduction, take, 0, 0);
             // The true shift of the femur, D, and from it g: from the old to the new head centre in the femur.
             let shift = PatientVector {
@@ -166,14 +182,18 @@ impl Simulator {
                 lateral: change.offset_mm + reduction.added_offset(key, capture, model.replicates.implant),
             }
             .on(side);
-            let head_shift = (scene.renewed_centre - scene.native_centre) - shift;
-            let turn =
-                reduction.posture() + noise.posture.reduction.turn(|source| source.capture_stream(key, capture));
-            let turned: Rotation<Femur, TruePelvis> = (turn.on(side) * baseline).relabelled();
-            // H1 + F1 (x0 - g): the femur's own origin is the centre of its native head.
-            let femur = Pose::new(turned, scene.renewed_centre - turned * femoral(head_shift));
-            let feature = femur * moved_feature;
-            theatre.locate_feature(Step::FemurReduction, take, feature);
+            let feature = self.needs(Step::FemurReduction).then(|| {
+                let head_shift = (scene.renewed_centre - scene.native_centre) - shift;
+                let turn =
+                    reduction.posture() + noise.posture.reduction.turn(|source| source.capture_stream(key, capture));
+                let turned: Rotation<Femur, TruePelvis> = (turn.on(side) * baseline).relabelled();
+                // H1 + F1 (x0 - g): the femur's own origin is the centre of its native head.
+                let femur = Pose::new(turned, scene.renewed_centre - turned * femoral(head_shift));
+                femur * moved_feature
+            });
+            if let Some(feature) = feature {
+                theatre.locate_feature(Step::FemurReduction, take, feature);
+            }
             reductions.push(TrueReduction { shift, feature });
         }
         let tips = [tip_first, tip_again];

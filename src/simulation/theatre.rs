@@ -126,7 +126,7 @@ impl<'a> Theatre<'a> {
             (Step::AsisRight, scene.asis_right, right_item, &noise.palpation.asis, asis_mm),
             (Step::Pubis, scene.pubis, 0, &noise.palpation.pubis, pubis_mm),
         ] {
-            if step == Step::Pubis && !self.simulator.plane.needs(step) {
+            if step == Step::Pubis && !self.simulator.needs(step) {
                 continue;
             }
             for repeat in 0..self.simulator.model.protocol.landmark_captures {
@@ -153,6 +153,11 @@ impl<'a> Theatre<'a> {
             self.see(&simulator.probe, grip.at(self.camera * tip), &mut frames);
         }
         self.end(frames);
+    }
+
+    /// The hip is reduced.
+    pub fn reduce(&mut self) {
+        self.observed.reductions += 1;
     }
 
     /// The femoral feature touched or traced where it is now.

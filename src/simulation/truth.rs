@@ -47,8 +47,8 @@ pub struct Truth {
 pub struct TrueReduction {
     /// The shift of the femur, in true bony axes: `(H1 - H0) - g`.
     pub shift: Displacement<TruePelvis>,
-    /// The feature where it was located, in the posture of that moment.
-    pub feature: Pose<Feature, TruePelvis>,
+    /// The feature where it was located, in the posture of that moment; `None` where nothing that is asked needs it.
+    pub feature: Option<Pose<Feature, TruePelvis>>,
 }
 
 /// The true values of the outputs, in the order of [`OUTPUTS`] and in their units.

@@ -81,9 +81,12 @@ impl TrialRunner {
         let truth = sealed.unseal();
         let last = estimates.reductions.len().saturating_sub(1);
         let true_values = truth.reading(last, self.measurand_plane, self.procedure.angles);
+        let asked = self.procedure.asked;
         let errors = std::array::from_fn(|i| match estimates.reductions.last() {
-            Some(reduction) => reduction.readings.get(OUTPUTS[i]).map_or(f64::NAN, |read| read - true_values[i]),
-            None => f64::NAN,
+            Some(reduction) if asked.has(OUTPUTS[i]) => {
+                reduction.readings.get(OUTPUTS[i]).map_or(f64::NAN, |read| read - true_values[i])
+            }
+            _ => f64::NAN,
         });
         worker.workspace.reclaim(estimates);
         worker.memory.reclaim(truth);
@@ -118,19 +121,21 @@ impl TrialRunner {
         let (anatomy, implant) = (truth.patient.values(), truth.change.values());
         let lost = Step::TRACKED.map(|step| estimates.frames.lost_share(step).unwrap_or(f64::NAN));
         let lost = &lost[..rows.schema().lost.len()];
+        let asked = self.procedure.asked;
         for (index, (reduction, estimated)) in (0..).zip(&estimates.reductions).enumerate() {
+            let truth = truth.reading(index, self.measurand_plane, self.procedure.angles);
             let row = Row {
                 trial,
                 device: key.device,
                 case: key.case,
                 repeat: key.repeat,
                 reduction,
-                failure: estimated.readings.failure(),
+                failure: estimated.readings.failure(asked),
                 anatomy: &anatomy,
                 implant: &implant,
                 lost,
-                truth: truth.reading(index, self.measurand_plane, self.procedure.angles),
-                read: OUTPUTS.map(|output| estimated.readings.get(output).ok()),
+                truth: OUTPUTS.map(|output| if asked.has(output) { truth[output.place()] } else { f64::NAN }),
+                read: OUTPUTS.map(|output| estimated.readings.get(output).ok().filter(|_| asked.has(output))),
                 diagnostics: diagnostics(estimates, estimated, retries),
             };
             rows.push(&row);

@@ -3,8 +3,8 @@
 use super::one::TrialRunner;
 use crate::geometry::{Direction, Displacement, Pivot, Point, Pose, Rotation};
 use crate::measurement::{
-    Camera, Estimates, Failure, Feature, FeaturePose, OUTPUTS, Observations, PelvicAxes, Pelvis, Plane, Step, Trace,
-    Tracker, Unit, bony_axes, level_axes, restored_turn,
+    Camera, Estimates, Failure, Feature, FeaturePose, Observations, PelvicAxes, Pelvis, Plane, Step, Trace, Tracker,
+    Unit, bony_axes, level_axes, restored_turn,
 };
 use crate::simulation::{Anatomy, CaseKey, Implant, TruePelvis, Truth};
 
@@ -34,10 +34,16 @@ impl TrialRunner {
         let key = self.key(index);
         let teller = Teller { runner: self, key, observed, estimates, truth };
         let mut story = vec![teller.patient(), teller.change()];
-        story.extend([teller.tip(), teller.plane(), teller.baseline(), teller.native_centre(), teller.camera()]);
-        story.extend([teller.cup(), teller.new_centre()]);
+        story.extend([teller.tip(), teller.plane()]);
+        // Steps that nothing needs were left out.
+        let needs = |step| self.procedure.needs(step);
+        story.extend(needs(Step::FemurBaseline).then(|| teller.baseline()));
+        story.extend(needs(Step::CentreNative).then(|| teller.native_centre()));
+        story.push(teller.camera());
+        story.extend(needs(Step::Cup).then(|| teller.cup()));
+        story.extend(needs(Step::CentreNew).then(|| teller.new_centre()));
         let reductions = 0..teller.truth.reductions.len();
-        story.extend(reductions.clone().map(|reduction| teller.reduction(reduction)));
+        story.extend(reductions.clone().filter_map(|reduction| teller.reduction(reduction)));
         story.extend(reductions.map(|reduction| teller.readings(reduction)));
         story
     }
@@ -156,27 +162,28 @@ impl Teller<'_> {
         self.passage("7. The trial head is turned in the liner", &[(Step::CentreNew, 0)], &note, vec![row])
     }
 
-    fn reduction(&self, reduction: usize) -> Passage {
-        let Some(estimated) = self.estimates.reductions.get(reduction) else {
-            return self.passage(&format!("8. The femoral feature, {}", self.named(reduction)), &[], "", Vec::new());
-        };
+    /// `None` where the feature was not located.
+    fn reduction(&self, reduction: usize) -> Option<Passage> {
+        let feature = self.truth.reductions[reduction].feature?;
+        let estimated = self.estimates.reductions.get(reduction)?;
         let mut rows = Vec::new();
         if reduction == 0 {
             rows.push(tip_row("tip as seated again, in tracker axes", self.estimates.tip, self.truth.tips[1]));
         }
-        rows.extend(self.feature(estimated.feature, self.truth.reductions[reduction].feature));
+        rows.extend(self.feature(estimated.feature, feature));
         let take = u32::try_from(reduction).unwrap_or(u32::MAX);
         let title = format!("8. The femoral feature, {}", self.named(reduction));
-        self.passage(&title, &[(Step::FemurReduction, take)], &trace_residual(estimated.feature), rows)
+        Some(self.passage(&title, &[(Step::FemurReduction, take)], &trace_residual(estimated.feature), rows))
     }
 
     fn readings(&self, reduction: usize) -> Passage {
         let (angles, plane) = (self.runner.procedure.angles, self.runner.measurand_plane);
         let truth = self.truth.reading(reduction, plane, angles);
-        let rows = OUTPUTS.iter().zip(truth).map(|(output, truth)| {
+        let rows = self.runner.procedure.asked.outputs().map(|output| {
+            let truth = truth[output.place()];
             let unit = if output.unit() == Unit::Degrees { "°" } else { " mm" };
             let number = |value: f64| format!("{value:.3}{unit}");
-            let read = self.estimates.reductions.get(reduction).map(|estimated| estimated.readings.get(*output));
+            let read = self.estimates.reductions.get(reduction).map(|estimated| estimated.readings.get(output));
             let (read, error) = match read {
                 Some(Ok(read)) => (number(read), number(read - truth)),
                 Some(Err(failure)) => (format!("none: {failure}"), String::new()),
@@ -412,7 +419,7 @@ mod tests {
         let parts = Parts::list(folder.path()).expect("parts");
         let told = runner.story(5);
         let readings = told.last().expect("readings");
-        for (output, row) in OUTPUTS.iter().zip(&readings.rows) {
+        for (output, row) in crate::measurement::OUTPUTS.iter().zip(&readings.rows) {
             let name = Schema::error_column(*output);
             let column = parts.column(0, &name, Rows::All).expect("a column");
             let error = column.get(5).expect("a reading");

@@ -1,6 +1,7 @@
 //! Every test of the whole program but two that need a crate of their own (`tests/blind.rs`, `tests/allocation.rs`):
 //! one binary, because each one takes the table library in anew.
 
+mod asked;
 mod bench;
 mod browser;
 mod cluster;

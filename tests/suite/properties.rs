@@ -79,6 +79,7 @@ fn changed(
         sightings: Sightings::Poses(poses.iter().map(|&p| pose(p)).collect()),
         pelvis: None,
         ups: observations.ups.iter().map(|&u| up(u)).collect(),
+        reductions: observations.reductions,
         retries: observations.retries,
     }
 }

@@ -20,7 +20,7 @@ pub(super) const STRATEGY: PlaneStrategy = PlaneStrategy {
     formula: "bony axes of the population template at R, t with least sum of d' V^-1 d, d = R m + t - o over landmarks and \
               native centre, V the covariance of the touch plus that of the template turned by R",
     source: None,
-    needs: &[Step::Pubis],
+    needs: &[Step::Pubis, Step::CentreNative],
     axes: |touched, template| {
         let (left, right, pubis, native) = (touched.left?, touched.right?, touched.pubis?, touched.native?);
         let start = bony_axes(left, right, pubis).at(Step::Pubis)?;
