@@ -8,7 +8,7 @@ use super::run::default_folder;
 use super::terminal::{align_right, show, table};
 use crate::analysis::{passes, trials_needed};
 use crate::experiment::{FrozenPlan, Plan, Requirement, Variant};
-use crate::measurement::Step;
+use crate::measurement::{Output, Step};
 use crate::record::Block;
 use crate::report::sampling_paragraph;
 use crate::report::words::percent;
@@ -95,14 +95,17 @@ fn variants(plan: &Plan) -> String {
     let mut rows = table(["variant", "side", "plane", "truth in", "femur", "angles", "reductions", "frames a case"]);
     for variant in plan.variants.iter().take(MOST_LISTED) {
         let procedure = &variant.procedure;
+        let asked = |outputs: &[Output], word: &str| {
+            if procedure.asked.has_any(outputs) { word.to_owned() } else { "not asked".to_owned() }
+        };
         let names: Vec<_> = variant.model.reductions.iter().map(|reduction| reduction.name.as_str()).collect();
         rows.add_row([
             named(plan, variant),
             procedure.side.word().to_owned(),
             procedure.plane.word().to_owned(),
             variant.measurand_plane.word().to_owned(),
-            procedure.femur.word().to_owned(),
-            procedure.angles.word().to_owned(),
+            asked(&Output::LEG, procedure.femur.word()),
+            asked(&Output::CUP, procedure.angles.word()),
             names.join(", "),
             frames(plan, variant).to_string(),
         ]);

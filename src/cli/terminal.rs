@@ -169,12 +169,11 @@ fn documents(written: &Written) -> String {
 fn heading(variant: &Variant, plan: &Plan) -> String {
     let procedure = &variant.procedure;
     let mut text = format!(
-        "{}, {} hip, {} plane, {}, angles {}; error = reading - truth in the {} plane",
+        "{}, {} hip, {} plane{}; error = reading - truth in the {} plane",
         variant.arm,
         procedure.side.word(),
         procedure.plane.word(),
-        procedure.femur.word(),
-        procedure.angles.word(),
+        procedure.ways(),
         variant.measurand_plane.word(),
     );
     let values = plan.points.get(variant.point as usize).map_or(&[][..], |point| &point.values);

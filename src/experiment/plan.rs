@@ -435,7 +435,7 @@ fn variant<'i>(
     faults.append(&mut reader.faults);
     let mut variant = found.filter(|_| clean)?;
     if purpose == Purpose::Replay {
-        replay::borrowed_tools(&tree, variant.procedure.femur, warnings);
+        replay::borrowed_tools(&tree, &variant.procedure, warnings);
         return Some(variant);
     }
     // A simulated tip is always pivoted.

@@ -4,7 +4,7 @@ use super::diagnostics::Fault;
 use super::nearest::nearest;
 use super::spec::Reader;
 use super::tree::Tree;
-use crate::measurement::{FemurFeature, Step};
+use crate::measurement::{Procedure, Step};
 use crate::record::recording::RecordedStep;
 use serde::Deserialize;
 
@@ -86,9 +86,10 @@ pub(super) fn missing(tree: &Tree) -> Option<Fault> {
 }
 
 /// Drawings of tools that recorded cases would be measured with although the file does not state them.
-pub(super) fn borrowed_tools(tree: &Tree, femur: FemurFeature, warnings: &mut Vec<Fault>) {
-    let drawing = femur.strategy().drawing;
-    for path in ["tools.cup_axis"].into_iter().chain(drawing).filter(|path| !tree.is_written(path)) {
+pub(super) fn borrowed_tools(tree: &Tree, procedure: &Procedure, warnings: &mut Vec<Fault>) {
+    let axis = procedure.needs(Step::Cup).then_some("tools.cup_axis");
+    let drawing = procedure.femur.strategy().drawing.filter(|_| procedure.needs(Step::FemurReduction));
+    for path in axis.into_iter().chain(drawing).filter(|path| !tree.is_written(path)) {
         warnings.push(
             Fault::new(
                 tree.span_of("tools"),

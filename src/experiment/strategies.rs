@@ -6,6 +6,15 @@ use super::plan::Variant;
 use super::spec::Reader;
 use crate::measurement::{Asked, OUTPUTS, Output, PivotEstimator, Side, Template, TemplateShape};
 
+impl Variant {
+    /// The line of `measure.outputs` in a file; blank where all are asked for, as they are without it.
+    #[must_use]
+    pub fn outputs_line(&self) -> String {
+        let ids: Vec<&str> = self.procedure.asked.outputs().map(Output::id).collect();
+        if self.procedure.asked == Asked::ALL { String::new() } else { format!("outputs = {ids:?}\n") }
+    }
+}
+
 impl Reader<'_, '_> {
     /// The outputs of `measure.outputs`: at least one, each once.
     pub fn asked(&mut self) -> Option<Asked> {

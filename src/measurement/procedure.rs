@@ -127,6 +127,14 @@ impl Procedure {
         }
     }
 
+    /// How femur and cup are measured, in words behind a comma each; nothing of what is not asked for.
+    #[must_use]
+    pub fn ways(&self) -> String {
+        let femur = self.asked.has_any(&Output::LEG).then(|| format!(", {}", self.femur.word()));
+        let angles = self.asked.has_any(&Output::CUP).then(|| format!(", angles {}", self.angles.word()));
+        [femur, angles].into_iter().flatten().collect()
+    }
+
     /// Measures a case: one page that reads as the procedure in the theatre.
     #[must_use]
     pub fn measure(&self, observed: &Observations, workspace: &mut Workspace) -> Estimates {

@@ -147,6 +147,18 @@ impl Asked {
         outputs.iter().any(|&output| self.has(output))
     }
 
+    /// Whether all of these are.
+    #[must_use]
+    pub fn has_all(self, outputs: &[Output]) -> bool {
+        outputs.iter().all(|&output| self.has(output))
+    }
+
+    /// What both ask for.
+    #[must_use]
+    pub fn and(self, other: Self) -> Self {
+        Self(OUTPUTS.map(|output| self.has(output) && other.has(output)))
+    }
+
     /// The outputs asked for, in order.
     pub fn outputs(self) -> impl Iterator<Item = Output> + Clone {
         OUTPUTS.into_iter().filter(move |&output| self.has(output))

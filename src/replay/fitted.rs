@@ -15,12 +15,13 @@ pub fn fitted_experiment(variant: &Variant, fit: &NoiseFit, recordings: &str) ->
         "# Noise as fitted to {recordings}. It runs as it is; the blocks under [noise] may be copied into an experiment.\n\
          # What the recordings do not show has its default.\n\n\
          title = \"Noise fitted to recordings\"\nseed = 1\n\n[anatomy]\nside = \"{}\"\n\n[measure]\nplane = \"{}\"\n\
-         measurand_plane = \"{}\"\nfemur = \"{}\"\nangles = \"{}\"\n\n",
+         measurand_plane = \"{}\"\nfemur = \"{}\"\nangles = \"{}\"\n{}\n",
         procedure.side.word(),
         procedure.plane.word(),
         variant.measurand_plane.word(),
         procedure.femur.word(),
         procedure.angles.word(),
+        variant.outputs_line(),
     );
     let mut section = toml::Table::new();
     section.insert("tools".to_owned(), toml::Value::Table(toml::Table::try_from(&variant.model.tools)?));

@@ -3,7 +3,7 @@
 use super::case::{Session, sessions};
 use crate::experiment::{Plan, Variant};
 use crate::measurement::{
-    AngleDefinition, Failure, OUTPUTS, Output, Plane, Readings, Reason, Step, Trace, Workspace,
+    AngleDefinition, Asked, Failure, OUTPUTS, Output, Plane, Readings, Reason, Step, Trace, Workspace,
 };
 use crate::record::recording::{RecordedCase, RecordedStep, Recordings};
 use crate::record::truths::Truths;
@@ -19,9 +19,11 @@ pub struct Reading {
     pub case: usize,
     /// The take of its reduction.
     pub take: u64,
+    /// The outputs that were asked for.
+    pub asked: Asked,
     /// What was read; `None` for a case whose rows are wrong.
     pub read: Option<Readings>,
-    /// What was true, in the order of the outputs; `None` where it is not known.
+    /// What was true, in the order of the outputs; `None` where it is not known or not asked for.
     pub truth: [Option<f64>; OUTPUTS.len()],
     /// How well it fitted.
     pub fit: Fit,
@@ -62,10 +64,10 @@ impl Fit {
 }
 
 impl Reading {
-    /// One output; `None` without a reading.
+    /// One output; `None` without a reading, and where it is not asked for.
     #[must_use]
     pub fn value(&self, output: usize) -> Option<f64> {
-        self.read.and_then(|read| read.get(OUTPUTS[output]).ok())
+        self.read.filter(|_| self.asked.has(OUTPUTS[output])).and_then(|read| read.get(OUTPUTS[output]).ok())
     }
 
     /// Reading minus truth; `None` if either is missing.
@@ -74,18 +76,17 @@ impl Reading {
         Some(self.value(output)? - self.truth[output]?)
     }
 
-    /// The failures of its three groups of outputs, each once, in the order of the procedure.
+    /// The failures of what was asked for, each once, in the order of the procedure.
     #[must_use]
     pub fn failures(&self) -> Vec<Failure> {
         let Some(read) = self.read else { return Vec::new() };
-        let mut failures: Vec<Failure> =
-            [read.cup.err(), read.leg.err(), read.centre.err()].into_iter().flatten().collect();
+        let mut failures: Vec<Failure> = self.asked.outputs().filter_map(|output| read.get(output).err()).collect();
         failures.sort_unstable();
         failures.dedup();
         failures
     }
 
-    /// Whether every output was read.
+    /// Whether every output that was asked for was read.
     #[must_use]
     pub fn is_whole(&self) -> bool {
         self.read.is_some() && self.failures().is_empty()
@@ -114,7 +115,8 @@ pub fn replay<'p>(plan: &'p Plan, recordings: &Recordings, truths: Option<&Truth
             for (variant, asked) in plan.variants.iter().enumerate() {
                 measure(case, asked, workspace, |take, read, fit| {
                     let truth = truths.of_case(&case.name, take, asked);
-                    readings.push(Reading { variant, case: index, take, read, truth, fit });
+                    let outputs = asked.procedure.asked;
+                    readings.push(Reading { variant, case: index, take, asked: outputs, read, truth, fit });
                 });
             }
             readings.sort_by_key(|reading| (reading.take, reading.variant));
@@ -186,7 +188,8 @@ impl<'t> Known<'t> {
         let row = |angles| self.rows.get(&(case, take, asked.measurand_plane, angles));
         let stated = row(Some(asked.procedure.angles));
         // A row that names no definition states its angles by that of the experiment.
-        row(None).or(stated).map_or([None; OUTPUTS.len()], |values| **values)
+        let known = row(None).or(stated).map_or([None; OUTPUTS.len()], |values| **values);
+        OUTPUTS.map(|output| known[output.place()].filter(|_| asked.procedure.asked.has(output)))
     }
 }
 

@@ -4,6 +4,7 @@ use super::document::Document;
 use super::section;
 use crate::checks::Outcome;
 use crate::experiment::{Plan, Variant};
+use crate::measurement::Output;
 use crate::record::tables::Cell;
 use crate::record::{PartError, Parts};
 use crate::study::budget::BudgetSearch;
@@ -212,7 +213,7 @@ impl Evidence {
             section::statistics::section(plan, assessment, &mut files),
         ];
         sections.extend(section::components::section(plan, assessment, &mut files));
-        sections.push(section::cup::section(plan, assessment, &mut files));
+        sections.extend(section::cup::section(plan, assessment, &mut files));
         sections.extend(section::comparison::sections(plan, assessment, parts, &mut files)?);
         sections.extend(section::definitional::section(plan, &assessment.definitional, &mut files));
         sections.extend(section::response::section(plan, assessment, &mut files));
@@ -236,7 +237,7 @@ impl Evidence {
             section::credibility::section(plan, checks, sensitivity, &mut files),
             section::limits::section(plan, sensitivity, &mut files),
             section::signatures::section(plan, &mut files),
-            section::glossary::section(&mut files),
+            section::glossary::section(plan, &mut files),
         ]);
         let documents = plan.documents().into_iter().map(|kind| Document::of(kind, plan, &sections)).collect();
         Ok(Self { report: Document::whole(plan.title.clone(), sections), documents, files: files.0 })
@@ -252,7 +253,7 @@ impl Evidence {
             section::inputs::section(plan, &mut files),
             section::reproduction::section(plan, &mut files),
             section::limits::section(plan, &[], &mut files),
-            section::glossary::section(&mut files),
+            section::glossary::section(plan, &mut files),
         ];
         Self { report: Document::whole(plan.title.clone(), sections), documents: Vec::new(), files: files.0 }
     }
@@ -328,6 +329,11 @@ impl Entry {
     pub(super) fn heading(id: impl Into<String>, title: impl Into<String>) -> Self {
         Self::Heading { id: id.into(), title: title.into() }
     }
+}
+
+/// The outputs that are shown where the page has no place for all and nothing says which: of all, cup, leg length and offset.
+pub(super) fn shown_by_default(plan: &Plan) -> Vec<Output> {
+    plan.asked().outputs().take(4).collect()
 }
 
 /// How a variant is called where there are several; nothing where there is one.

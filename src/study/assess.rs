@@ -28,7 +28,7 @@ pub const TOLERANCE: (f64, f64) = (0.95, 0.95);
 /// What the trials of a run say.
 #[derive(Clone, Debug)]
 pub struct Assessment<'p> {
-    /// Every output of every variant, in the order of the plan.
+    /// Every output asked for of every variant, in the order of the plan.
     pub outputs: Vec<OutputAssessment<'p>>,
     /// Every requirement for every variant, in the order of the plan; those that join others come last.
     pub requirements: Vec<RequirementAssessment<'p>>,
@@ -166,7 +166,7 @@ pub fn assess_after<'p>(plan: &'p Plan, parts_folder: &Path, looks: &Looks) -> R
         let first = outputs.len();
         let places = plan.design.map(|_| Places::read(&parts, index)).transpose()?;
         let mut flags: Vec<Flags> = plan.joint_requirements.iter().map(|_| Flags::default()).collect();
-        for output in OUTPUTS {
+        for output in plan.asked().outputs() {
             let column = parts.column(index, &Schema::error_column(output), Rows::LastReduction)?;
             for (flags, joint) in flags.iter_mut().zip(&plan.joint_requirements) {
                 let limits = joint.members.iter().filter_map(|&member| plan.requirements.get(member));
@@ -232,9 +232,9 @@ pub fn assess_in_memory(
     let (mut outputs, mut requirements, mut all_together) = (Vec::new(), Vec::new(), Vec::new());
     for (index, variant) in plan.variants.iter().enumerate() {
         let columns = OUTPUTS.map(|output| errors(index, output));
-        for (output, column) in OUTPUTS.into_iter().zip(&columns) {
+        for output in plan.asked().outputs() {
             let (measured, failed): (Vec<f64>, Vec<f64>) =
-                column.iter().flatten().partition(|error| error.is_finite());
+                columns[output.place()].iter().flatten().partition(|error| error.is_finite());
             let errors = Errors::new(measured, failed.len() as u64);
             let asked: Vec<_> = plan.requirements.iter().filter(|asked| asked.output == output).collect();
             for requirement in &asked {

@@ -9,7 +9,7 @@ use crate::analysis::paired::{Difference, Measure, Paired};
 use crate::analysis::ranks::{BlockSums, rank_proportions};
 use crate::analysis::{CONFIDENCE, Interval, confidence_of_a_look};
 use crate::experiment::{Comparison, Plan, Requirement, Variant};
-use crate::measurement::{OUTPUTS, Output};
+use crate::measurement::Output;
 use crate::record::{Column, PartError, Parts, Rows, Schema};
 use std::ops::Range;
 
@@ -105,7 +105,7 @@ pub(super) fn compare<'p>(plan: &'p Plan, parts: &Parts, look: &Look) -> Result<
             None => None,
         };
         let devices = devices.as_deref();
-        for output in OUTPUTS {
+        for output in plan.asked().outputs() {
             let errors = |index: u32| -> Result<Vec<f64>, PartError> {
                 Ok(with_gaps(&parts.column(index, &Schema::error_column(output), Rows::LastReduction)?))
             };

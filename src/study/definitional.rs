@@ -5,7 +5,7 @@ use super::derive::scaled;
 use crate::analysis::moments::moments;
 use crate::analysis::{CONFIDENCE, Estimate};
 use crate::experiment::{Plan, Variant};
-use crate::measurement::{OUTPUTS, Output};
+use crate::measurement::Output;
 use crate::record::{Parts, Rows, Schema};
 use crate::trial::{Cells, Progress, RunError, RunFolder, run_cells};
 
@@ -17,7 +17,7 @@ pub const CASES: u64 = 20_000;
 pub struct Definitional<'p> {
     /// The variant.
     pub variant: &'p Variant,
-    /// Each output.
+    /// Each output asked for.
     pub outputs: Vec<ErrorParts>,
     /// How the pelvis is tilted on the table in each case, degrees, and the definitional error of anteversion, degrees.
     pub over_tilt: Vec<[f64; 2]>,
@@ -67,7 +67,7 @@ pub fn definitional<'p>(
     let mut found = Vec::new();
     for (cell, (index, variant)) in (0..).zip(split) {
         let (mut outputs, mut over_tilt) = (Vec::new(), Vec::new());
-        for output in OUTPUTS {
+        for output in plan.asked().outputs() {
             let name = Schema::error_column(output);
             let (whole, definitional) = (read(&parts, index, &name)?, read(&cells, cell, &name)?);
             if output == Output::Anteversion && !variant.model.anatomy.tilt_deg.is_constant() {

@@ -20,6 +20,8 @@ pub use comparison::{Agreement, Arms, JudgedClaim, Pair, PairedMeasure, Ranked};
 pub use definitional::{CASES, Definitional, ErrorParts, definitional};
 pub use looks::{Look, Looks};
 pub use phantom::{DISTURBANCES, PhantomPlan, PhantomStudy, PointSummary, phantom};
-pub use residuals::{RESIDUALS, ResidualCorrelation};
+pub use residuals::{ResidualCorrelation, residuals_of};
 pub use together::{Cup, HELD, Together, WORST, Worst};
-pub use validation::{HeldBench, Range, ValidatedVariant, Validation, ValidationError, demand_partners, validate};
+pub use validation::{
+    HeldBench, Range, ValidatedVariant, Validation, ValidationError, demand_partners, measured_in_words, validate,
+};

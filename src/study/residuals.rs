@@ -3,25 +3,35 @@
 use crate::analysis::joint::Bivariate;
 use crate::analysis::{CONFIDENCE, Estimate};
 use crate::experiment::{Plan, Variant};
-use crate::measurement::{OUTPUTS, Output};
+use crate::measurement::{OUTPUTS, Output, Procedure, Step};
 use crate::record::{PartError, Parts, Rows, Schema};
 
-/// Residuals that stand in the parts, root mean square, mm.
-pub const RESIDUALS: [&str; 6] = [
-    "pose_rms_mm",
-    "tip_pivot_rms_mm",
-    "centre_native_rms_mm",
-    "centre_new_rms_mm",
-    "feature_baseline_rms_mm",
-    "feature_reduction_rms_mm",
+/// Residuals that stand in the parts, root mean square, mm, each with the step whose it is; `None` for that of all poses.
+const RESIDUALS: [(&str, Option<Step>); 6] = [
+    ("pose_rms_mm", None),
+    ("tip_pivot_rms_mm", Some(Step::TipPivot)),
+    ("centre_native_rms_mm", Some(Step::CentreNative)),
+    ("centre_new_rms_mm", Some(Step::CentreNew)),
+    ("feature_baseline_rms_mm", Some(Step::FemurBaseline)),
+    ("feature_reduction_rms_mm", Some(Step::FemurReduction)),
 ];
+
+/// Whether a procedure has a residual: it takes the step.
+fn is_there(procedure: &Procedure, step: Option<Step>) -> bool {
+    step.is_none_or(|step| procedure.needs(step))
+}
+
+/// The residuals that a procedure has.
+pub fn residuals_of(procedure: &Procedure) -> impl Iterator<Item = &'static str> {
+    RESIDUALS.into_iter().filter(|&(_, step)| is_there(procedure, step)).map(|(residual, _)| residual)
+}
 
 /// How one residual goes with the size of one output's error.
 #[derive(Clone, Debug)]
 pub struct ResidualCorrelation<'p> {
     /// The variant.
     pub variant: &'p Variant,
-    /// Column of the residual, one of [`RESIDUALS`].
+    /// Column of the residual, one of [`residuals_of`].
     pub residual: &'static str,
     /// The output.
     pub output: Output,
@@ -29,13 +39,16 @@ pub struct ResidualCorrelation<'p> {
     pub correlation: Option<Estimate>,
 }
 
-/// Every residual against every output of every variant, part by part.
+/// Every residual against every output asked for of every variant, part by part.
 ///
 /// # Errors
 /// If a part cannot be read.
 pub(super) fn residuals<'p>(plan: &'p Plan, parts: &Parts) -> Result<Vec<ResidualCorrelation<'p>>, PartError> {
-    let names: Vec<String> =
-        RESIDUALS.map(String::from).into_iter().chain(OUTPUTS.map(Schema::error_column)).collect();
+    let names: Vec<String> = RESIDUALS
+        .map(|(residual, _)| residual.to_owned())
+        .into_iter()
+        .chain(OUTPUTS.map(Schema::error_column))
+        .collect();
     let mut found = Vec::new();
     for (index, variant) in (0..).zip(&plan.variants) {
         let mut both = [[Bivariate::default(); OUTPUTS.len()]; RESIDUALS.len()];
@@ -48,14 +61,15 @@ pub(super) fn residuals<'p>(plan: &'p Plan, parts: &Parts) -> Result<Vec<Residua
                 }
             }
         })?;
-        for (residual, both) in RESIDUALS.into_iter().zip(&both) {
-            let of = |(output, both): (Output, &Bivariate)| ResidualCorrelation {
+        let there = RESIDUALS.into_iter().zip(&both).filter(|((_, step), _)| is_there(&variant.procedure, *step));
+        for ((residual, _), both) in there {
+            let of = |output: Output| ResidualCorrelation {
                 variant,
                 residual,
                 output,
-                correlation: both.correlation(CONFIDENCE),
+                correlation: both[output.place()].correlation(CONFIDENCE),
             };
-            found.extend(OUTPUTS.into_iter().zip(both).map(of));
+            found.extend(plan.asked().outputs().map(of));
         }
     }
     Ok(found)

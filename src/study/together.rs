@@ -24,7 +24,7 @@ pub struct Together {
     pub worst: Vec<Worst>,
     /// The first failed trials, each with what failed.
     pub failed: Vec<(u64, String)>,
-    /// Inclination and anteversion together.
+    /// Inclination and anteversion together, where both are asked for.
     pub cup: Cup,
     /// What readings say of the truth.
     pub around: Vec<(Output, Around)>,
@@ -70,9 +70,13 @@ pub(super) fn read(
         .chain(OUTPUTS.map(Schema::error_column))
         .chain(OUTPUTS.map(|output| format!("{}_read_{}", output.id(), output.unit().suffix())))
         .collect();
-    let scales: Vec<f64> = outputs.iter().map(|assessed| scale(plan, assessed)).collect();
+    let mut scales = [f64::INFINITY; OUTPUTS.len()];
+    for assessed in outputs {
+        scales[assessed.output.place()] = scale(plan, assessed);
+    }
     let target = TargetBox { first: plan.target_deg[0], second: plan.target_deg[1] };
     let step = plan.trials.div_ceil(AROUND_MOST).max(1);
+    let has_cup = plan.asked().has_all(&Output::CUP);
     let mut found = Together::default();
     let mut pairs: Vec<Vec<[f64; 2]>> = vec![Vec::new(); OUTPUTS.len()];
     parts.each_part(variant, &names, Rows::LastReduction, |columns| {
@@ -90,7 +94,9 @@ pub(super) fn read(
             }
             let read = reads[0].get(row).zip(reads[1].get(row)).map(|(one, other)| [one, other]);
             let truth = read.zip(cup).map(|(read, error)| [read[0] - error[0], read[1] - error[1]]);
-            found.cup.target.add(&target, truth.unwrap_or_default(), read.filter(|_| truth.is_some()));
+            if has_cup {
+                found.cup.target.add(&target, truth.unwrap_or_default(), read.filter(|_| truth.is_some()));
+            }
             if trial.is_multiple_of(step) {
                 for (output, pairs) in pairs.iter_mut().enumerate() {
                     pairs.extend(reads[output].get(row).zip(error(output)).map(|(read, error)| [read, error]));

@@ -4,7 +4,7 @@
 use crate::analysis::agreement::{Agreements, Compared, compare};
 use crate::analysis::order::quantile;
 use crate::experiment::{Plan, Variant};
-use crate::measurement::OUTPUTS;
+use crate::measurement::{Asked, OUTPUTS, Output};
 use crate::record::{PartError, Parts, Rows, Schema};
 use crate::replay::Replayed;
 
@@ -39,7 +39,9 @@ pub struct ValidatedVariant {
     pub variant: usize,
     /// Name of the arm of the run.
     pub model_arm: String,
-    /// How the errors agree, in the order of the outputs.
+    /// The outputs that both ask for.
+    pub compared: Asked,
+    /// How the errors of these agree, in their order.
     pub agreements: Agreements,
     /// What range of conditions the bench covers.
     pub ranges: Vec<Range>,
@@ -96,11 +98,13 @@ pub fn validate(
             unmatched.push(variant.arm.clone());
             continue;
         };
+        let compared = shared(variant, of_model);
         variants.push(ValidatedVariant {
             variant: index,
             model_arm: of_model.arm.clone(),
-            agreements: agreements(replayed, index, parts, number, confidence)?,
-            ranges: ranges(replayed, index, parts, number)?,
+            compared,
+            agreements: agreements(replayed, index, compared, parts, number, confidence)?,
+            ranges: ranges(replayed, index, compared, parts, number)?,
         });
     }
     Ok(Validation { model: model.title.clone(), variants, unmatched })
@@ -114,13 +118,13 @@ pub fn demand_partners(bench: &Plan, model: &Plan) -> Result<(), ValidationError
     if bench.variants.iter().any(|variant| partner(variant, model).is_some()) {
         return Ok(());
     }
-    let asked: Vec<_> = bench.variants.iter().map(measured).collect();
+    let asked: Vec<_> = bench.variants.iter().map(measured_in_words).collect();
     Err(ValidationError::NoArm { model: model.title.clone(), asked: asked.join("; ") })
 }
 
 /// The variant of a model that measures as one of the bench does: the arm of the same name, else the only other.
 fn partner<'m>(variant: &Variant, model: &'m Plan) -> Option<(u32, &'m Variant)> {
-    let alike = |(_, other): &(u32, &Variant)| measured(other) == measured(variant);
+    let alike = |(_, other): &(u32, &Variant)| are_alike(variant, other);
     let alike: Vec<_> = (0..).zip(&model.variants).filter(alike).collect();
     let same_name = alike.iter().find(|(_, other)| (&other.arm, other.point) == (&variant.arm, variant.point));
     match (same_name, &alike[..]) {
@@ -130,16 +134,35 @@ fn partner<'m>(variant: &Variant, model: &'m Plan) -> Option<(u32, &'m Variant)>
     }
 }
 
-/// What a variant measures, in words.
-fn measured(variant: &Variant) -> String {
+/// The outputs that two variants both ask for.
+fn shared(one: &Variant, other: &Variant) -> Asked {
+    one.procedure.asked.and(other.procedure.asked)
+}
+
+/// Whether two variants measure outputs that both ask for in one way.
+fn are_alike(one: &Variant, other: &Variant) -> bool {
+    let shared = shared(one, other);
+    let planes = |variant: &Variant| (variant.procedure.plane, variant.measurand_plane);
+    let (a, b) = (&one.procedure, &other.procedure);
+    shared.has_any(&OUTPUTS)
+        && a.side == b.side
+        && planes(one) == planes(other)
+        && (a.femur == b.femur || !shared.has_any(&Output::LEG))
+        && (a.angles == b.angles || !shared.has_any(&Output::CUP))
+}
+
+/// What a variant measures, in words; the outputs are named where not all are asked for.
+#[must_use]
+pub fn measured_in_words(variant: &Variant) -> String {
     let procedure = &variant.procedure;
+    let names: Vec<&str> = procedure.asked.outputs().map(Output::name).collect();
     format!(
-        "{} hip, {} plane, truth in the {} plane, {}, angles {}",
+        "{} hip, {} plane, truth in the {} plane{}{}",
         procedure.side.word(),
         procedure.plane.word(),
         variant.measurand_plane.word(),
-        procedure.femur.word(),
-        procedure.angles.word(),
+        procedure.ways(),
+        if procedure.asked == Asked::ALL { String::new() } else { format!(", of {}", names.join(", ")) },
     )
 }
 
@@ -151,27 +174,33 @@ fn column(parts: &Parts, variant: u32, name: &str) -> Result<Vec<f64>, PartError
 fn agreements(
     replayed: &Replayed,
     variant: usize,
+    compared: Asked,
     parts: &Parts,
     number: u32,
     confidence: f64,
 ) -> Result<Agreements, PartError> {
     let mut errors = Vec::new();
-    for output in OUTPUTS {
+    for output in compared.outputs() {
         let name = Schema::error_column(output);
         let observed = replayed.error_column(variant, output);
         let observed: Vec<f64> = observed.into_iter().map(|error| error.unwrap_or(f64::NAN)).collect();
         errors.push((column(parts, number, &name)?, observed));
     }
-    let compared: Vec<Compared> =
-        errors.iter().map(|(predicted, observed)| Compared { predicted, observed }).collect();
-    Ok(compare(&compared, confidence, SEED))
+    let errors: Vec<Compared> = errors.iter().map(|(predicted, observed)| Compared { predicted, observed }).collect();
+    Ok(compare(&errors, confidence, SEED))
 }
 
-fn ranges(replayed: &Replayed, variant: usize, parts: &Parts, number: u32) -> Result<Vec<Range>, PartError> {
+fn ranges(
+    replayed: &Replayed,
+    variant: usize,
+    compared: Asked,
+    parts: &Parts,
+    number: u32,
+) -> Result<Vec<Range>, PartError> {
     let last = replayed.last_readings(variant);
     let mut ranges = Vec::new();
-    for (place, output) in OUTPUTS.into_iter().enumerate() {
-        let covered: Vec<f64> = last.iter().filter_map(|reading| reading.truth[place]).collect();
+    for output in compared.outputs() {
+        let covered: Vec<f64> = last.iter().filter_map(|reading| reading.truth[output.place()]).collect();
         let name = format!("{}_true_{}", output.id(), output.unit().suffix());
         let asked = column(parts, number, &name)?;
         ranges.extend(range(format!("true {}", output.name()), output.unit().symbol(), &covered, &asked));

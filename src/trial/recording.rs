@@ -2,7 +2,7 @@
 
 use super::one::TrialRunner;
 use crate::experiment::Variant;
-use crate::measurement::{Observations, Plane, Sightings, Step, Workspace};
+use crate::measurement::{OUTPUTS, Observations, Output, Plane, Sightings, Step, Workspace};
 use crate::record::recording::{FrameRow, RecordedStep, Seen, write_recordings};
 use crate::record::truths::{TruthRow, write_truths};
 use crate::record::{WriteError, write_whole};
@@ -99,16 +99,14 @@ impl TrialRunner {
         Ok(rows)
     }
 
-    /// The truth of a case at each reduction, in both planes.
+    /// The truth of a case at each reduction, in both planes; of outputs that are asked for.
     fn truth_rows(&self, truth: &Truth, case: &str) -> Vec<TruthRow> {
         let reductions = (0..truth.reductions.len()).zip(1_u64..);
-        let row = |(index, take), plane| TruthRow {
-            case: case.to_owned(),
-            take,
-            plane,
-            angles: None,
-            values: truth.reading(index, plane, self.procedure.angles).map(Some),
-            row: 0,
+        let row = |(index, take), plane| {
+            let values = truth.reading(index, plane, self.procedure.angles);
+            let is_asked = |output: Output| self.procedure.asked.has(output);
+            let values = OUTPUTS.map(|output| is_asked(output).then_some(values[output.place()]));
+            TruthRow { case: case.to_owned(), take, plane, angles: None, values, row: 0 }
         };
         reductions.flat_map(|reduction| Plane::MEANT.map(|plane| row(reduction, plane))).collect()
     }
@@ -124,13 +122,14 @@ fn experiment(variant: &Variant, recordings: &str, truth: &str) -> Result<String
         "# Simulated cases, recorded as a bench would record them: navassay replay replay.toml\n\n\
          title = \"Recorded trials\"\n\n[replay]\nrecordings = \"{recordings}\"\ntruth = \"{truth}\"\n\n\
          [anatomy]\nside = \"{}\"\n\n[measure]\nplane = \"{}\"\nmeasurand_plane = \"{}\"\nfemur = \"{}\"\n\
-         angles = \"{}\"\npivot = \"{}\"\n\n",
+         angles = \"{}\"\npivot = \"{}\"\n{}\n",
         procedure.side.word(),
         procedure.plane.word(),
         variant.measurand_plane.word(),
         procedure.femur.word(),
         procedure.angles.word(),
         procedure.pivot.word(),
+        variant.outputs_line(),
     );
     if procedure.plane == Plane::Template {
         let template =

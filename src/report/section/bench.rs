@@ -1,12 +1,13 @@
 //! What a bench alone has: its question, what was recorded, what was read of each case, and what fixes the numbers.
 
 use super::limits::ALWAYS;
-use crate::measurement::{OUTPUTS, Output};
+use crate::measurement::Output;
 use crate::record::tables::Cell;
 use crate::replay::Reading;
 use crate::report::bench::Bench;
 use crate::report::evidence::{Entry, Files, Heading, Section, Table};
 use crate::report::words::{count, number, with_unit};
+use crate::study::measured_in_words;
 
 /// Rows of a table on the page, at most; its file holds all.
 const ROWS: usize = 60;
@@ -61,11 +62,14 @@ pub fn readings(bench: &Bench, files: &mut Files) -> Section {
     if !bench.complaints.is_empty() {
         entries.push(Entry::Table(complaints(bench, csv)));
     }
-    let header: Vec<String> =
-        READINGS.iter().map(ToString::to_string).chain(OUTPUTS.map(crate::record::truths::output_column)).collect();
+    let header: Vec<String> = READINGS
+        .iter()
+        .map(ToString::to_string)
+        .chain(asked(bench).map(crate::record::truths::output_column))
+        .collect();
     let csv = files.add("readings", &header, reading_cells(bench));
     entries.push(Entry::Table(readings_table(bench, csv)));
-    files.add("errors", &error_header(), error_cells(bench));
+    files.add("errors", &error_header(bench), error_cells(bench));
     files.add("fits", &FITS, fit_cells(bench));
     Section { id: "readings", title: "Cases and readings", entries }
 }
@@ -137,6 +141,11 @@ fn distinct<'b>(bench: &'b Bench) -> impl Iterator<Item = &'b Reading> {
     bench.replayed.readings.iter().filter(move |reading| first(reading.variant))
 }
 
+/// The outputs that are asked for.
+fn asked(bench: &Bench) -> impl Iterator<Item = Output> {
+    bench.plan.asked().outputs()
+}
+
 fn kind(bench: &Bench, reading: &Reading) -> Vec<String> {
     let procedure = &bench.plan.variants[reading.variant].procedure;
     vec![
@@ -152,7 +161,7 @@ fn reading_cells(bench: &Bench) -> Vec<Vec<Cell>> {
     let row = |reading: &Reading| {
         let mut cells: Vec<Cell> = kind(bench, reading).into_iter().map(Cell::from).collect();
         cells[1] = reading.take.into();
-        cells.extend((0..OUTPUTS.len()).map(|output| Cell::from(reading.value(output))));
+        cells.extend(asked(bench).map(|output| Cell::from(reading.value(output.place()))));
         cells
     };
     distinct(bench).map(row).collect()
@@ -161,12 +170,14 @@ fn reading_cells(bench: &Bench) -> Vec<Vec<Cell>> {
 fn readings_table(bench: &Bench, csv: String) -> Table {
     let short = |output: Output| format!("{}, {}", output.name(), output.unit().symbol());
     let mut columns = words(&READINGS);
-    columns.extend(OUTPUTS.map(|output| Heading { name: short(output), numbers: true }));
+    columns.extend(asked(bench).map(|output| Heading { name: short(output), numbers: true }));
     let all = distinct(bench).count();
     let row = |reading: &Reading| {
         let mut row = kind(bench, reading);
-        let value = |output| reading.value(output).map_or_else(|| "none".to_owned(), |value| number(value, 2));
-        row.extend((0..OUTPUTS.len()).map(value));
+        let value = |output: Output| {
+            reading.value(output.place()).map_or_else(|| "none".to_owned(), |value| number(value, 2))
+        };
+        row.extend(asked(bench).map(value));
         row
     };
     Table {
@@ -182,10 +193,10 @@ fn readings_table(bench: &Bench, csv: String) -> Table {
     }
 }
 
-fn error_header() -> Vec<String> {
+fn error_header(bench: &Bench) -> Vec<String> {
     let mut header: Vec<String> =
         ["arm", "point", "case", "take", "plane", "measurand_plane", "femur", "angles"].map(str::to_owned).into();
-    for output in OUTPUTS {
+    for output in asked(bench) {
         let (id, unit) = (output.id(), output.unit().suffix());
         header.extend(["true", "read", "error"].map(|what| format!("{id}_{what}_{unit}")));
     }
@@ -200,7 +211,7 @@ fn error_cells(bench: &Bench) -> Vec<Vec<Cell>> {
         cells.extend(kind(bench, reading).into_iter().map(Cell::from));
         cells[3] = reading.take.into();
         cells.insert(5, variant.measurand_plane.word().into());
-        for output in 0..OUTPUTS.len() {
+        for output in asked(bench).map(Output::place) {
             cells.extend([reading.truth[output], reading.value(output), reading.error(output)].map(Cell::from));
         }
         cells
@@ -286,16 +297,7 @@ pub fn limits(bench: &Bench) -> Section {
     items.extend(ALWAYS[2..].iter().map(|text| (*text).to_owned()));
     let mut definitions: Vec<String> = Vec::new();
     for variant in &bench.plan.variants {
-        let procedure = &variant.procedure;
-        let item = format!(
-            "{}: {} hip, {} plane, truth in the {} plane, {}, angles {}.",
-            variant.arm,
-            procedure.side.word(),
-            procedure.plane.word(),
-            variant.measurand_plane.word(),
-            procedure.femur.word(),
-            procedure.angles.word(),
-        );
+        let item = format!("{}: {}.", variant.arm, measured_in_words(variant));
         if !definitions.contains(&item) {
             definitions.push(item);
         }

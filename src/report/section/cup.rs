@@ -3,12 +3,17 @@
 use crate::analysis::joint::{BoxCounts, proportion};
 use crate::analysis::{CONFIDENCE, Estimate};
 use crate::experiment::Plan;
+use crate::measurement::Output;
 use crate::record::tables::Cell;
 use crate::report::evidence::{Entry, Files, Heading, Section, Table, label, prefix};
 use crate::report::words::{count, decimals, number, percent, short};
 use crate::study::{Assessment, Cup, HELD};
 
-pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Section {
+/// `None` where not both angles are asked for.
+pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Option<Section> {
+    if !plan.asked().has_all(&Output::CUP) {
+        return None;
+    }
     let all = || plan.variants.iter().zip(&assessment.together);
     let ellipses = files.add(
         "cup",
@@ -66,7 +71,7 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Secti
             csv: boxes.clone(),
         }));
     }
-    Section { id: "cup", title: "Both cup angles together", entries }
+    Some(Section { id: "cup", title: "Both cup angles together", entries })
 }
 
 fn range([low, high]: [f64; 2]) -> String {

@@ -2,7 +2,7 @@
 
 use crate::analysis::{CONFIDENCE, order};
 use crate::experiment::{Plan, Requirement, Variant};
-use crate::measurement::{OUTPUTS, Output};
+use crate::measurement::Output;
 use crate::record::tables::Cell;
 use crate::record::{PartError, Schema};
 use crate::report::chart::{
@@ -46,7 +46,8 @@ impl VariantFigures<'_> {
     /// All charts of the variant; one column of errors is held at a time.
     pub fn draw(&self, columns: &dyn Columns, files: &mut Files) -> Result<Vec<Entry>, PartError> {
         let (mut thin, mut rows, mut charts) = (Vec::new(), Vec::new(), Vec::new());
-        for (output, assessed) in OUTPUTS.into_iter().zip(self.outputs) {
+        for assessed in self.outputs {
+            let output = assessed.output;
             let mut errors = self.column(columns, &Schema::error_column(output))?;
             thin.push(Thin(thinned(&errors)));
             errors.par_sort_unstable_by(f64::total_cmp);
@@ -58,12 +59,14 @@ impl VariantFigures<'_> {
         }
         let drawn = self.drawn(columns)?;
         let trials = self.trials_file(&thin, &drawn, files);
-        let mut entries = vec![Entry::Charts { charts: vec![self.joint(&thin, &trials), self.side(&rows, files)] }];
+        let joint = self.joint(&thin, &trials);
+        let mut entries =
+            vec![Entry::Charts { charts: joint.into_iter().chain([self.side(&rows, files)]).collect() }];
         // Outputs with a requirement first.
         charts.sort_by_key(|(free, _)| *free);
         entries.extend(charts.into_iter().map(|(_, charts)| Entry::Charts { charts }));
         let shown = |output: Output| self.limit(output).is_some() && !drawn.is_empty();
-        let limited = OUTPUTS.into_iter().zip(&thin).filter(|(output, _)| shown(*output));
+        let limited = self.asked().zip(&thin).filter(|(output, _)| shown(*output));
         for (output, errors) in limited {
             entries.push(Entry::Charts { charts: vec![self.against(output, errors, &drawn, &trials)] });
         }
@@ -72,6 +75,11 @@ impl VariantFigures<'_> {
 
     fn variant(&self) -> &Variant {
         &self.plan.variants[self.index]
+    }
+
+    /// The outputs, in order.
+    fn asked(&self) -> impl Iterator<Item = Output> {
+        self.outputs.iter().map(|assessed| assessed.output)
     }
 
     fn column(&self, columns: &dyn Columns, column: &str) -> Result<Vec<f64>, PartError> {
@@ -243,12 +251,12 @@ impl VariantFigures<'_> {
         }
     }
 
-    fn joint(&self, thin: &[Thin], trials: &TrialsFile) -> Chart {
-        let [one, other] = [OUTPUTS[0], OUTPUTS[1]];
-        let pairs: Vec<[f64; 2]> = match thin {
-            [a, b, ..] => a.0.iter().zip(&b.0).map(|(&a, &b)| [a, b]).collect(),
-            _ => Vec::new(),
-        };
+    /// `None` where not both cup angles are asked for.
+    fn joint(&self, thin: &[Thin], trials: &TrialsFile) -> Option<Chart> {
+        let [one, other] = Output::CUP;
+        let of =
+            |wanted: Output| self.asked().zip(thin).find(|(output, _)| *output == wanted).map(|(_, thin)| &thin.0);
+        let pairs: Vec<[f64; 2]> = of(one)?.iter().zip(of(other)?).map(|(&a, &b)| [a, b]).collect();
         let cup = &self.together.cup.errors;
         let ellipse =
             cup.covariance().map(|covariance| CovarianceEllipse { mean: cup.mean, covariance, proportion: HELD });
@@ -259,7 +267,7 @@ impl VariantFigures<'_> {
             format!(" Their correlation is {}.", number(r.value, words::decimals(r.standard_error)))
         });
         let description = format!("Errors of inclination and anteversion, one dot a trial.{correlation}");
-        Chart {
+        Some(Chart {
             caption: self.caption("Error of cup inclination against error of cup anteversion"),
             reading: format!(
                 "Each dot is one trial{}; the ellipse would hold {}\u{a0}% of normal errors with the mean and covariance of all \
@@ -271,7 +279,7 @@ impl VariantFigures<'_> {
             id: format!("{}joint-cup", self.prefix),
             wide: false,
             csv: trials.name.clone(),
-        }
+        })
     }
 
     /// What was drawn of every trial and truly varies, evenly thinned.
@@ -302,7 +310,7 @@ impl VariantFigures<'_> {
         let shown = thin.first().map_or(0, |thin| thin.0.len());
         let header: Vec<String> = ["trial".to_owned()]
             .into_iter()
-            .chain(OUTPUTS.map(Schema::error_column))
+            .chain(self.asked().map(Schema::error_column))
             .chain(drawn.iter().map(|drawn| drawn.column.clone()))
             .collect();
         let columns: Vec<&[f64]> = thin

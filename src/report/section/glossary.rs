@@ -1,12 +1,22 @@
 //! Words and letters that the report uses, from the same catalogue as `navassay explain`.
 
+use crate::experiment::Plan;
 use crate::explain::{Kind, catalogue};
+use crate::measurement::Output;
 use crate::report::evidence::{Files, Section};
 
-pub fn section(files: &mut Files) -> Section {
+/// Symbols that stand in the formulas of some outputs alone.
+const OF_SOME: [(&str, &[Output]); 5] =
+    [("a", &Output::CUP), ("c0, c1", &Output::LEG), ("R", &Output::LEG), ("g", &Output::LEG), ("D", &Output::LEG)];
+
+pub fn section(plan: &Plan, files: &mut Files) -> Section {
     let catalogue = catalogue();
+    let is_used = |kind: Kind, id: &str| {
+        let of = OF_SOME.iter().find(|(symbol, _)| kind == Kind::Symbol && *symbol == id);
+        of.is_none_or(|(_, outputs)| plan.asked().has_any(outputs))
+    };
     let mut of = |kind: Kind, name: &str, caption: &str, reading: &str, column: &str| {
-        let entries = catalogue.iter().filter(|entry| entry.kind == kind);
+        let entries = catalogue.iter().filter(|entry| entry.kind == kind && is_used(kind, &entry.id));
         let from = |facts: &[(String, String)]| {
             facts.iter().find(|(label, _)| label == "from").map(|(_, text)| text.clone()).unwrap_or_default()
         };

@@ -1,7 +1,7 @@
 //! Every input that the numbers rest on, with its basis.
 
 use crate::experiment::{Plan, Variant};
-use crate::measurement::{AngleDefinition, Plane, Step};
+use crate::measurement::{AngleDefinition, Output, Plane, Step};
 use crate::report::evidence::{Entry, Files, Section, label};
 use crate::report::words::{key_in_words, short, unit_of_key, with_unit};
 use crate::simulation::model::Mount;
@@ -40,9 +40,25 @@ pub fn bases(variant: &Variant) -> Vec<InputBasis> {
     bases
 }
 
-/// Whether a source has anything to disturb in a variant: without a level reading those of the level have not.
+/// Steps that some sources disturb alone, by how their ids begin; a source whose steps are left out disturbs nothing.
+const DISTURBED: [(&str, Step); 6] = [
+    ("level.", Step::Level),
+    ("femur.", Step::FemurReduction),
+    ("posture.", Step::FemurReduction),
+    ("centre.native", Step::CentreNative),
+    ("centre.liner", Step::CentreNew),
+    ("cup.", Step::Cup),
+];
+
+/// The step that a source disturbs in vain, because it is left out.
+fn missing_step(variant: &Variant, source: &str) -> Option<Step> {
+    let disturbed = DISTURBED.iter().find(|(id, _)| source.starts_with(id));
+    disturbed.map(|&(_, step)| step).filter(|&step| !variant.procedure.needs(step))
+}
+
+/// Whether a source has anything to disturb in a variant.
 fn is_reached(variant: &Variant, source: &str) -> bool {
-    variant.procedure.plane.needs(Step::Level) || !source.starts_with("level.")
+    missing_step(variant, source).is_none()
 }
 
 pub fn section(plan: &Plan, files: &mut Files) -> Section {
@@ -91,7 +107,10 @@ pub fn section(plan: &Plan, files: &mut Files) -> Section {
 /// What is measured and how it is stated, in sentences.
 pub fn definitions(variant: &Variant) -> Vec<String> {
     let procedure = &variant.procedure;
+    let asked = procedure.asked;
     let angles = match procedure.angles {
+        // Each definition is one of both angles together.
+        definition if !asked.has_all(&Output::CUP) => &format!("Angles are {}", definition.word()),
         AngleDefinition::Radiographic => {
             "Angles are radiographic: inclination is the angle between the longitudinal axis and the cup axis projected \
              on the coronal plane, anteversion the angle of the cup axis out of that plane"
@@ -120,18 +139,37 @@ pub fn definitions(variant: &Variant) -> Vec<String> {
         " The planes differ, so the error contains how the pelvis lies on the table."
     };
     let femur = procedure.femur.strategy();
-    vec![
-        format!("The operated hip is the {} one.", procedure.side.word()),
-        format!("{angles} (Murray DW. J Bone Joint Surg Br 1993;75-B:228-232)."),
-        measured,
-        format!("{truth}{differ}"),
-        format!(
-            "Change of leg length (longer is positive) and offset (more lateral is positive) come from a feature on the \
-             femur: {}. Turn of the femur that it shows: {}.",
-            femur.meaning, femur.turn,
-        ),
-        "The shift of the hip centre is positive superiorly, laterally and anteriorly.".to_owned(),
-    ]
+    let mut sentences = vec![format!("The operated hip is the {} one.", procedure.side.word())];
+    if asked.has_any(&Output::CUP) {
+        sentences.push(format!("{angles} (Murray DW. J Bone Joint Surg Br 1993;75-B:228-232)."));
+    }
+    sentences.extend([measured, format!("{truth}{differ}")]);
+    let of = |words: &[(Output, &'static str)]| -> Vec<&str> {
+        words.iter().filter(|(output, _)| asked.has(*output)).map(|&(_, words)| words).collect()
+    };
+    let leg = of(&[
+        (Output::LegLength, "leg length (longer is positive)"),
+        (Output::Offset, "offset (more lateral is positive)"),
+    ]);
+    if !leg.is_empty() {
+        sentences.push(format!(
+            "Change of {} {} from a feature on the femur: {}. Turn of the femur that it shows: {}.",
+            leg.join(" and "),
+            if leg.len() > 1 { "come" } else { "comes" },
+            femur.meaning,
+            femur.turn,
+        ));
+    }
+    let centre = of(&[
+        (Output::CentreSuperior, "superiorly"),
+        (Output::CentreLateral, "laterally"),
+        (Output::CentreAnterior, "anteriorly"),
+    ]);
+    if let [others @ .., last] = &centre[..] {
+        let others = if others.is_empty() { String::new() } else { format!("{} and ", others.join(", ")) };
+        sentences.push(format!("The shift of the hip centre is positive {others}{last}."));
+    }
+    sentences
 }
 
 fn sources(variant: &Variant, files: &mut Files) -> Entry {
@@ -142,11 +180,12 @@ fn sources(variant: &Variant, files: &mut Files) -> Entry {
         .clone()
         .switches()
         .map(|(source, switch)| {
-            let state = match switch.scale {
-                0.0 => "off".to_owned(),
-                _ if !is_reached(variant, source.id) => "on, but no level is read".to_owned(),
-                1.0 => "on".to_owned(),
-                scale => format!("on, × {}", short(scale)),
+            let state = match (switch.scale, missing_step(variant, source.id)) {
+                (0.0, _) => "off".to_owned(),
+                (_, Some(Step::Level)) => "on, but no level is read".to_owned(),
+                (_, Some(_)) => "on, but its step is left out".to_owned(),
+                (1.0, None) => "on".to_owned(),
+                (scale, None) => format!("on, × {}", short(scale)),
             };
             let basis = bases.iter().find(|entry| entry.id == source.id).map(|entry| basis_words(&entry.basis));
             let strata: Vec<_> = source.strata.iter().map(|stratum| stratum.word()).collect();

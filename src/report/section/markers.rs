@@ -1,17 +1,18 @@
 //! Where the markers of each tool are.
 
 use crate::experiment::{Plan, Variant};
+use crate::measurement::Step;
 use crate::record::tables::Cell;
 use crate::report::chart::{self, Alternative, MarkerLayout};
 use crate::report::evidence::{Chart, Entry, Files, label, prefix};
-use crate::simulation::{Model, ToolKind};
+use crate::simulation::ToolKind;
 
 /// One figure for all variants whose markers are the same.
 pub fn entry(plan: &Plan, files: &mut Files) -> Entry {
     let mut charts = Vec::new();
     let mut drawn: Vec<&Variant> = Vec::new();
     for (index, variant) in plan.variants.iter().enumerate() {
-        if !drawn.iter().any(|other| sets(&other.model) == sets(&variant.model)) {
+        if !drawn.iter().any(|other| sets(other) == sets(variant)) {
             drawn.push(variant);
             charts.push(figure(variant, format!("{}markers", prefix(plan, index)), label(plan, variant), files));
         }
@@ -22,8 +23,14 @@ pub fn entry(plan: &Plan, files: &mut Files) -> Entry {
 /// Name, markers and normals of a tool.
 type Set<'t> = (&'static str, &'t [[f64; 3]], Vec<[f64; 3]>);
 
-/// Of each tool that the camera sees; a normal that is not written is +Z.
-fn sets(model: &Model) -> Vec<Set<'_>> {
+/// Of each tool that the camera sees at a step that is needed; a normal that is not written is +Z.
+fn sets(variant: &Variant) -> Vec<Set<'_>> {
+    let model = &variant.model;
+    let is_used = |kind: &ToolKind| match kind {
+        ToolKind::Probe | ToolKind::Pelvis => true,
+        ToolKind::Inserter => variant.procedure.needs(Step::Cup),
+        ToolKind::Head => [Step::CentreNative, Step::CentreNew].iter().any(|&step| variant.procedure.needs(step)),
+    };
     let set = |kind: ToolKind| {
         let (markers, normals) = model.tools.markers(kind);
         let normal = |i: usize| normals.get(i).copied().unwrap_or([0.0, 0.0, 1.0]);
@@ -35,11 +42,11 @@ fn sets(model: &Model) -> Vec<Set<'_>> {
         };
         (name, markers, (0..markers.len()).map(normal).collect())
     };
-    model.tools_seen().map(set).collect()
+    model.tools_seen().filter(is_used).map(set).collect()
 }
 
 fn figure(variant: &Variant, name: String, label: Option<String>, files: &mut Files) -> Chart {
-    let sets = sets(&variant.model);
+    let sets = sets(variant);
     let layouts: Vec<_> =
         sets.iter().map(|(name, markers, normals)| MarkerLayout { name, markers, normals }).collect();
     let row = |tool: &str, number: usize, [x, y, z]: [f64; 3], [a, b, c]: [f64; 3]| -> Vec<Cell> {

@@ -2,10 +2,10 @@
 
 use crate::analysis::Summary;
 use crate::experiment::{Plan, Variant};
-use crate::measurement::{OUTPUTS, Output};
+use crate::measurement::Output;
 use crate::record::tables::Cell;
 use crate::report::chart::{Against, Alternative, Axis, BandPoint, Drawn, Level, Lines, Series, against, lines};
-use crate::report::evidence::{Chart, Entry, Files, Section};
+use crate::report::evidence::{Chart, Entry, Files, Section, shown_by_default};
 use crate::report::tables;
 use crate::report::words::{percent, unit_of_key};
 use crate::study::{Assessment, OutputAssessment};
@@ -39,11 +39,11 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Optio
     Some(Section { id: "response", title: "Response to the swept settings", entries })
 }
 
-/// The outputs with a requirement, or cup, leg length and offset without one.
+/// The outputs with a requirement, or the first without one.
 fn shown(plan: &Plan) -> Vec<Output> {
     let required = |output: &Output| plan.requirements.iter().any(|requirement| requirement.output == *output);
-    let found: Vec<Output> = OUTPUTS.into_iter().filter(required).collect();
-    if found.is_empty() { OUTPUTS[..4].to_vec() } else { found }
+    let found: Vec<Output> = plan.asked().outputs().filter(required).collect();
+    if found.is_empty() { shown_by_default(plan) } else { found }
 }
 
 /// A swept path with its value at each point.

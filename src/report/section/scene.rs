@@ -2,7 +2,7 @@
 
 use crate::experiment::{Plan, Variant};
 use crate::geometry::{Displacement, Point, Pose, Rotation};
-use crate::measurement::{Feature, Outline};
+use crate::measurement::{Feature, Outline, Step};
 use crate::record::tables::Cell;
 use crate::report::chart::{self, Alternative, PlaneNormal};
 use crate::report::evidence::{Chart, Entry, Files, Section, label, prefix};
@@ -49,7 +49,9 @@ fn same_scene(one: &Variant, other: &Variant) -> bool {
 fn figure(variant: &Variant, name: String, label: Option<String>, files: &mut Files) -> Chart {
     let model = &variant.model;
     let scene = Scene::of(model, &model.anatomy.medians(), &model.implant.medians());
-    let feature: Vec<[f64; 3]> = outline(variant, &scene).into_iter().map(place).collect();
+    let located = variant.procedure.needs(Step::FemurReduction);
+    let feature: Vec<[f64; 3]> =
+        if located { outline(variant, &scene).into_iter().map(place).collect() } else { Vec::new() };
     let up = scene.up.as_displacement();
     let planes = [
         PlaneNormal { label: "bony plane", normal: [1.0, 0.0, 0.0] },
@@ -88,12 +90,13 @@ fn figure(variant: &Variant, name: String, label: Option<String>, files: &mut Fi
     let of = label.map_or(String::new(), |label| format!(", {label}"));
     let description = format!(
         "Pelvis of the median patient from the front and from the patient's right: both spines and the pubis, hip centre \
-         before and after, {}, femoral feature ({}), and the normals of the bony and the level plane.",
+         before and after, {}{}, and the normals of the bony and the level plane.",
         carried.0,
-        variant.procedure.femur.word(),
+        if located { format!(", femoral feature ({})", variant.procedure.femur.word()) } else { String::new() },
     );
+    let drawn = if located { format!(", {} and femoral feature", carried.0) } else { format!(" and {}", carried.0) };
     Chart {
-        caption: format!("Pelvis, {} and femoral feature of the median patient{of}", carried.0),
+        caption: format!("Pelvis{drawn} of the median patient{of}"),
         reading:
             "Both views have one scale, shown by the bar. The two normals show how far the level plane is turned \
                   from the bony one by the median tilt; the normals of the file have no unit."

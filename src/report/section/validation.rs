@@ -2,7 +2,7 @@
 
 use crate::analysis::agreement::{Agreement, Agreements, INSIDE};
 use crate::experiment::Plan;
-use crate::measurement::{OUTPUTS, Output};
+use crate::measurement::Output;
 use crate::record::tables::Cell;
 use crate::report::chart::{Alternative, Axis, BandPoint, IntervalRow, Intervals, Lines, Series, intervals, lines};
 use crate::report::evidence::{Chart, Entry, Files, Heading, Section, Table, label, prefix};
@@ -75,8 +75,8 @@ pub fn entries(plan: &Plan, validation: &Validation, files: &mut Files) -> Vec<E
         entries.extend(label.iter().map(|label| Entry::heading(format!("{prefix}validation"), label.clone())));
         entries.push(Entry::paragraph(statement(&validated.agreements)));
         entries.push(Entry::Table(table(&prefix, validated, csv.clone())));
-        entries.push(Entry::Charts { charts: overview(&prefix, &validated.agreements, &csv) });
-        for (output, agreement) in OUTPUTS.into_iter().zip(&validated.agreements.outputs) {
+        entries.push(Entry::Charts { charts: overview(&prefix, validated, &csv) });
+        for (output, agreement) in of_outputs(validated) {
             if let Some(agreement) = agreement {
                 let charts =
                     vec![quantiles(&prefix, output, agreement, files), curves(&prefix, output, agreement, files)];
@@ -86,6 +86,11 @@ pub fn entries(plan: &Plan, validation: &Validation, files: &mut Files) -> Vec<E
         entries.push(Entry::Table(range_table(&prefix, &validated.ranges, range_csv.clone())));
     }
     entries
+}
+
+/// Every output that was compared, with what was found.
+fn of_outputs(validated: &ValidatedVariant) -> impl Iterator<Item = (Output, &Option<Agreement>)> {
+    validated.compared.outputs().zip(&validated.agreements.outputs)
 }
 
 /// What the test says, in a sentence that claims no more.
@@ -139,7 +144,7 @@ fn agreement_cells(plan: &Plan, validated: &ValidatedVariant) -> Vec<Vec<Cell>> 
         cells.extend([found.p, found.p_adjusted].map(Cell::from));
         Some(cells)
     };
-    OUTPUTS.into_iter().zip(&validated.agreements.outputs).filter_map(row).collect()
+    of_outputs(validated).filter_map(row).collect()
 }
 
 fn heads(names: &[(&str, bool)]) -> Vec<Heading> {
@@ -200,15 +205,15 @@ fn table(prefix: &str, validated: &ValidatedVariant, csv: String) -> Table {
             ("exact interval", true),
             ("probability", true),
         ]),
-        rows: OUTPUTS.into_iter().zip(&validated.agreements.outputs).map(row).collect(),
+        rows: of_outputs(validated).map(row).collect(),
         csv,
     }
 }
 
 /// Ratios of spread, and probabilities of being inside, of all outputs.
-fn overview(prefix: &str, agreements: &Agreements, csv: &str) -> Vec<Chart> {
+fn overview(prefix: &str, validated: &ValidatedVariant, csv: &str) -> Vec<Chart> {
     let found: Vec<(Output, &Agreement)> =
-        OUTPUTS.into_iter().zip(&agreements.outputs).filter_map(|(o, a)| Some((o, a.as_ref()?))).collect();
+        of_outputs(validated).filter_map(|(output, agreement)| Some((output, agreement.as_ref()?))).collect();
     let ends =
         |interval: Option<crate::analysis::Interval>| interval.map_or((f64::NAN, f64::NAN), |i| (i.low, i.high));
     let ratios: Vec<IntervalRow> = found

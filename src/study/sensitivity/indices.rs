@@ -4,7 +4,7 @@
 use super::{Asking, CONFIDENCE, errors};
 use crate::analysis::indices::{Indices, PickFreeze, indices};
 use crate::experiment::{Group, Sensitivity, Variant};
-use crate::measurement::{OUTPUTS, Output};
+use crate::measurement::Output;
 use crate::record::Parts;
 use crate::study::derive::{all_redrawn, redrawn};
 use crate::trial::{Cells, RunError, run_cells};
@@ -19,7 +19,7 @@ pub struct IndexStudy {
     pub groups: Vec<Group>,
     /// Rows asked for.
     pub rows: u64,
-    /// One for each output.
+    /// One for each output asked for.
     pub outputs: Vec<OutputIndices>,
 }
 
@@ -55,10 +55,10 @@ pub(super) fn ask(
     let parts = Parts::list(&run_cells(asking.plan, &cells, asking.folder, asking.threads, asking.progress)?)?;
     let columns = (0..).zip(&variants).map(|(cell, _)| errors(&parts, cell)).collect::<Result<Vec<_>, _>>()?;
     let seed = asking.resampling_seed();
-    let of = |(place, output): (usize, Output)| {
-        let column = |cell: usize| columns[cell][place].as_slice();
+    let of = |output: Output| {
+        let column = |cell: usize| columns[cell][output.place()].as_slice();
         let rows = PickFreeze { a: column(0), b: column(1), mixed: (2..columns.len()).map(column).collect() };
         OutputIndices { output, indices: indices(&rows, CONFIDENCE, seed) }
     };
-    Ok(IndexStudy { groups, rows: asking.rows, outputs: OUTPUTS.into_iter().enumerate().map(of).collect() })
+    Ok(IndexStudy { groups, rows: asking.rows, outputs: asking.plan.asked().outputs().map(of).collect() })
 }

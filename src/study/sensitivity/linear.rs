@@ -36,7 +36,7 @@ pub struct LinearStudy {
     pub inputs: Vec<LinearInput>,
     /// What correlations between sources add.
     pub correlated: Vec<CorrelatedPair>,
-    /// The budget of each output.
+    /// The budget of each output asked for.
     pub outputs: Vec<OutputBudget>,
 }
 
@@ -254,7 +254,8 @@ fn budgets(
 ) -> Result<Vec<OutputBudget>, RunError> {
     let parts = Parts::list(&asking.folder.parts())?;
     let mut budgets = Vec::new();
-    for (i, output) in OUTPUTS.into_iter().enumerate() {
+    for output in asking.plan.asked().outputs() {
+        let i = output.place();
         let squares = rows.iter().filter_map(|row| row.contributions).map(|all| all[i].value * all[i].value);
         let together = correlated.iter().map(|pair| pair.variances[i]);
         let combined = squares.chain(together).filter(|square| square.is_finite()).sum::<f64>().max(0.0).sqrt();

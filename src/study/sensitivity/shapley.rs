@@ -3,7 +3,7 @@
 use super::{Asking, CONFIDENCE, errors};
 use crate::analysis::shapley::{Shapley, shapley};
 use crate::experiment::{Group, Sensitivity, Variant};
-use crate::measurement::{OUTPUTS, Output};
+use crate::measurement::Output;
 use crate::record::Parts;
 use crate::study::derive::redrawn_given;
 use crate::trial::{Cells, RunError, run_cells};
@@ -17,7 +17,7 @@ pub struct ShapleyStudy {
     pub rows: u64,
     /// Cases of a row.
     pub cases: usize,
-    /// One for each output.
+    /// One for each output asked for.
     pub outputs: Vec<(Output, Shapley)>,
 }
 
@@ -49,11 +49,11 @@ pub(super) fn ask(
     let parts = Parts::list(&run_cells(asking.plan, &run, asking.folder, asking.threads, asking.progress)?)?;
     let columns = (0..).zip(&variants).map(|(cell, _)| errors(&parts, cell)).collect::<Result<Vec<_>, _>>()?;
     let seed = asking.resampling_seed();
-    let of = |(place, output): (usize, Output)| {
+    let of = |output: Output| {
         let pairs: Vec<[&[f64]; 2]> =
-            cells.iter().map(|cells| cells.map(|cell| columns[cell][place].as_slice())).collect();
+            cells.iter().map(|cells| cells.map(|cell| columns[cell][output.place()].as_slice())).collect();
         (output, shapley(groups.len(), &pairs, CONFIDENCE, seed))
     };
-    let outputs = OUTPUTS.into_iter().enumerate().map(of).collect();
+    let outputs = asking.plan.asked().outputs().map(of).collect();
     Ok(ShapleyStudy { groups, rows: asking.rows, cases: variants.len(), outputs })
 }

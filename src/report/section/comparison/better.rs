@@ -42,8 +42,9 @@ pub fn entries(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<E
         return Vec::new();
     }
     let arms: Vec<&str> = plan.variants.iter().step_by(plan.points.len()).map(|arm| arm.arm.as_str()).collect();
-    let all: Vec<Better> = crate::measurement::OUTPUTS
-        .into_iter()
+    let all: Vec<Better> = plan
+        .asked()
+        .outputs()
         .flat_map(|output| (0..plan.points.len()).map(move |point| (output, point)))
         .filter_map(|(output, point)| better(plan, assessment, &arms, output, point))
         .collect();

@@ -15,10 +15,10 @@ mod ranks;
 mod residuals;
 
 use crate::experiment::{Plan, Variant};
-use crate::measurement::{OUTPUTS, Output};
+use crate::measurement::Output;
 use crate::record::PartError;
 use crate::report::columns::Columns;
-use crate::report::evidence::{Entry, Files, Heading, Section};
+use crate::report::evidence::{Entry, Files, Heading, Section, shown_by_default};
 use crate::study::{Assessment, Pair};
 
 /// Points of a sweep whose tables and charts of single pairs stand in the page, at most; files hold all.
@@ -48,12 +48,12 @@ pub fn sections(
     Ok(vec![methods::estimands(plan, files), methods::methods(plan, files), compared, agreement])
 }
 
-/// The outputs with a requirement or a claim, or cup, leg length and offset without any.
+/// The outputs with a requirement or a claim, or the first without any.
 fn shown(plan: &Plan) -> Vec<Output> {
     let of_requirements = plan.requirements.iter().map(|requirement| requirement.output);
     let named: Vec<Output> = of_requirements.chain(plan.comparisons.iter().map(|claim| claim.output)).collect();
-    let found: Vec<Output> = OUTPUTS.into_iter().filter(|output| named.contains(output)).collect();
-    if found.is_empty() { OUTPUTS[..4].to_vec() } else { found }
+    let found: Vec<Output> = plan.asked().outputs().filter(|output| named.contains(output)).collect();
+    if found.is_empty() { shown_by_default(plan) } else { found }
 }
 
 /// Both arms in words.

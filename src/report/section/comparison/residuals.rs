@@ -10,14 +10,14 @@ use crate::report::columns::Columns;
 use crate::report::evidence::{Chart, Entry, Files, Table};
 use crate::report::tables::three;
 use crate::report::words::estimate;
-use crate::study::{Assessment, RESIDUALS, ResidualCorrelation};
+use crate::study::{Assessment, ResidualCorrelation, residuals_of};
 
 const FILE: &str = "residuals";
-/// Residuals that are drawn, each with the output it belongs to.
-const DRAWN: [(&str, Output); 3] = [
-    ("pose_rms_mm", Output::Inclination),
-    ("feature_reduction_rms_mm", Output::LegLength),
-    ("centre_new_rms_mm", Output::CentreSuperior),
+/// Residuals that are drawn, each with the outputs it belongs to: the first that is asked for stands for them.
+const DRAWN: [(&str, &[Output]); 3] = [
+    ("pose_rms_mm", &Output::CUP),
+    ("feature_reduction_rms_mm", &Output::LEG),
+    ("centre_new_rms_mm", &Output::CENTRE),
 ];
 
 pub fn entries(
@@ -42,21 +42,26 @@ pub fn entries(
         let found = first.iter().find(|f| f.variant.arm == arm && f.residual == residual && f.output == output);
         estimate(found.and_then(|found| found.correlation))
     };
-    let arms: Vec<&str> = plan.variants.iter().filter(|v| v.point == 0).map(|v| v.arm.as_str()).collect();
+    let drawn: Vec<(&str, Output)> = DRAWN
+        .into_iter()
+        .filter_map(|(residual, outputs)| {
+            Some((residual, plan.asked().outputs().find(|output| outputs.contains(output))?))
+        })
+        .collect();
     let mut rows = Vec::new();
-    for arm in &arms {
-        for residual in RESIDUALS {
-            let mut line = vec![(*arm).to_owned(), words(residual).to_owned()];
-            line.extend(DRAWN.map(|(_, output)| of(arm, residual, output)));
+    for variant in plan.variants.iter().filter(|variant| variant.point == 0) {
+        for residual in residuals_of(&variant.procedure) {
+            let mut line = vec![variant.arm.clone(), words(residual).to_owned()];
+            line.extend(drawn.iter().map(|&(_, output)| of(&variant.arm, residual, output)));
             rows.push(line);
         }
     }
     let mut charts = Vec::new();
-    for (residual, output) in DRAWN {
+    for &(residual, output) in &drawn {
         charts.extend(chart(plan, residual, output, columns)?);
     }
     let mut columns = vec![heading("arm", false), heading("residual of", false)];
-    columns.extend(DRAWN.map(|(_, output)| heading(format!("with the error of {}", output.name()), true)));
+    columns.extend(drawn.iter().map(|(_, output)| heading(format!("with the error of {}", output.name()), true)));
     Ok(vec![
         Entry::heading("residuals", "What a residual says"),
         Entry::paragraph(

@@ -162,13 +162,16 @@ fn basis_of(bases: &[InputBasis], source: &str) -> String {
 }
 
 /// The lines of an output's budget, largest first, with their shares of the variance.
-fn lines_of(study: &LinearStudy, output: usize) -> Vec<(&LinearInput, crate::analysis::Estimate, f64)> {
-    let square = study.outputs[output].combined * study.outputs[output].combined;
+fn lines_of<'s>(
+    study: &'s LinearStudy,
+    budget: &OutputBudget,
+) -> Vec<(&'s LinearInput, crate::analysis::Estimate, f64)> {
+    let square = budget.combined * budget.combined;
     let mut found: Vec<_> = study
         .inputs
         .iter()
         .filter_map(|input| {
-            let part = input.contributions.as_ref()?[output];
+            let part = input.contributions.as_ref()?[budget.output.place()];
             let share = if square > 0.0 { part.value * part.value / square } else { 0.0 };
             Some((input, part, share))
         })
@@ -179,7 +182,8 @@ fn lines_of(study: &LinearStudy, output: usize) -> Vec<(&LinearInput, crate::ana
 
 fn add_rows(arm: &Arm, variant: &Variant, study: &LinearStudy, rows: &mut Rows) {
     let bases = bases(variant);
-    for (i, budget) in study.outputs.iter().enumerate() {
+    for budget in &study.outputs {
+        let i = budget.output.place();
         let (output, unit) = (budget.output.id(), budget.output.unit().suffix());
         for input in &study.inputs {
             let head = || -> Vec<Cell> {
@@ -199,7 +203,8 @@ fn add_rows(arm: &Arm, variant: &Variant, study: &LinearStudy, rows: &mut Rows) 
                 rows.offsets.push(row);
             }
         }
-        for (input, part, share) in lines_of(study, i).into_iter().filter(|(_, part, _)| part.value.is_finite()) {
+        for (input, part, share) in lines_of(study, budget).into_iter().filter(|(_, part, _)| part.value.is_finite())
+        {
             let slope = input.slopes.map(|slopes| slopes[i]).filter(|slope| slope.is_finite());
             let by_slope = part.interval.is_none();
             rows.budget.push(vec![
@@ -298,10 +303,11 @@ fn check_sentence(budget: &OutputBudget) -> String {
 fn budget_table(arm: &Arm, variant: &Variant, study: &LinearStudy) -> Entry {
     let bases = bases(variant);
     let mut rows = Vec::new();
-    for (i, budget) in study.outputs.iter().enumerate() {
+    for budget in &study.outputs {
+        let i = budget.output.place();
         let unit = budget.output.unit().symbol();
         for (input, part, share) in
-            lines_of(study, i).into_iter().filter(|(_, _, share)| *share >= LEAST_SHARE).take(MOST_LINES)
+            lines_of(study, budget).into_iter().filter(|(_, _, share)| *share >= LEAST_SHARE).take(MOST_LINES)
         {
             let by_slope = part.interval.is_none();
             let key = input.input.as_ref().map_or("", |input| unit_of_key(input.key));
@@ -365,7 +371,7 @@ fn coefficient_table(arm: &Arm, study: &LinearStudy) -> Entry {
         let slope = |slope: f64| if slope.is_finite() { number(slope, 5) } else { "none".to_owned() };
         [input.id.clone(), if unit.is_empty() { "1".to_owned() } else { unit.to_owned() }]
             .into_iter()
-            .chain(slopes.map(slope))
+            .chain(arm.plan.asked().outputs().map(|output| slope(slopes[output.place()])))
             .collect()
     });
     let head =
@@ -380,7 +386,7 @@ fn coefficient_table(arm: &Arm, study: &LinearStudy) -> Entry {
         columns: [("input", false), ("per", false)]
             .map(|(name, numbers)| Heading { name: name.to_owned(), numbers })
             .into_iter()
-            .chain(OUTPUTS.map(head))
+            .chain(arm.plan.asked().outputs().map(head))
             .collect(),
         rows: rows.collect(),
         csv: "coefficients".to_owned(),

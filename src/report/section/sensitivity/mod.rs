@@ -7,8 +7,8 @@ mod shapley;
 mod uncertain;
 
 use crate::experiment::Plan;
-use crate::measurement::{OUTPUTS, Output};
-use crate::report::evidence::{Entry, Files, Section, label, prefix};
+use crate::measurement::Output;
+use crate::report::evidence::{Entry, Files, Section, label, prefix, shown_by_default};
 use crate::study::sensitivity::ArmSensitivity;
 
 /// The section; none where nothing was asked.
@@ -82,10 +82,10 @@ impl Tables {
     }
 }
 
-/// The outputs that have charts: those with a requirement, or cup, leg length and offset without one.
+/// The outputs that have charts: those with a requirement, or the first without one.
 fn shown_outputs(plan: &Plan) -> Vec<Output> {
-    let required: Vec<Output> = OUTPUTS.into_iter().filter(|&output| limit(plan, output).is_some()).collect();
-    if required.is_empty() { OUTPUTS[..4].to_vec() } else { required }
+    let required: Vec<Output> = plan.asked().outputs().filter(|&output| limit(plan, output).is_some()).collect();
+    if required.is_empty() { shown_by_default(plan) } else { required }
 }
 
 /// The smallest limit that a requirement sets on an output.

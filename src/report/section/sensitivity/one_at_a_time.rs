@@ -2,7 +2,7 @@
 
 use super::{Arm, Tables, capital, limit, shown_outputs};
 use crate::analysis::{Estimate, Summary};
-use crate::measurement::{OUTPUTS, Output};
+use crate::measurement::Output;
 use crate::record::tables::Cell;
 use crate::report::chart::{Alternative, Axis, Tornado, TornadoRow, Waterfall, WaterfallRow, tornado, waterfall};
 use crate::report::evidence::{Chart, Entry, Files, Heading, Table};
@@ -59,7 +59,8 @@ fn add_rows(arm: &Arm, study: &OneAtATime, rows: &mut Vec<Vec<Cell>>) {
         row.extend(differences.into_iter().flat_map(tables::three));
         rows.push(row);
     };
-    for (i, output) in OUTPUTS.into_iter().enumerate() {
+    for output in arm.plan.asked().outputs() {
+        let i = output.place();
         add(output, "", "as it is", &study.all[i], [None; 3]);
         for source in &study.sources {
             for (change, run) in CHANGES.into_iter().zip(&source.runs) {
