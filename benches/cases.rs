@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::CAMERAS;
+use common::WORKS;
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use navassay::record::Block;
 use navassay::simulation::StreamKey;
@@ -10,10 +10,10 @@ use navassay::trial::{TrialRunner, Worker};
 use rayon::prelude::*;
 
 fn cases(criterion: &mut Criterion) {
-    for camera in &CAMERAS {
-        let (plan, cases) = (camera.plan(), camera.cases);
+    for work in &WORKS {
+        let (plan, cases) = (work.plan(), work.cases);
         let runner = TrialRunner::new(&plan.variants[0], plan.seed);
-        let mut group = criterion.benchmark_group(format!("cases, {}", camera.name));
+        let mut group = criterion.benchmark_group(format!("cases, {}", work.name));
         group.throughput(Throughput::Elements(cases)).sample_size(20);
         for threads in [1, 2] {
             let Ok(pool) = rayon::ThreadPoolBuilder::new().num_threads(threads).build() else { return };
@@ -37,7 +37,7 @@ fn cases(criterion: &mut Criterion) {
 /// As many scores as a case draws, by the same generator on one thread: to compare machines by.
 fn scores(criterion: &mut Criterion) {
     let key = StreamKey { seed: 1, replicate: 0, source: 0, device: 0, case: 0, capture: 0 };
-    let mut drawn = vec![0.0; CAMERAS[0].scores()];
+    let mut drawn = vec![0.0; WORKS[0].scores];
     criterion.bench_function("scores of a case, `marker`", |bencher| {
         bencher.iter(|| {
             let mut scores = key.open();

@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::CAMERAS;
+use common::WORKS;
 use navassay::experiment::Variant;
 use navassay::measurement::Workspace;
 use navassay::record::Block;
@@ -71,11 +71,11 @@ fn parts_us(variant: &Variant, cases: u64) -> (f64, f64) {
 
 fn table() -> String {
     let mut table = String::from(
-        "| camera | cases/s, 1 thread | cases/s, 2 threads | gain | scores of a case | time to draw them | case / draws | draws | \
+        "| what | cases/s, 1 thread | cases/s, 2 threads | gain | scores of a case | time to draw them | case / draws | draws | \
          synthesis | pose fits | other fits |\n| --- | --: | --: | --: | --: | --: | --: | --: | --: | --: | --: |\n",
     );
-    for camera in &CAMERAS {
-        let (plan, cases, scores) = (camera.plan(), camera.cases, camera.scores());
+    for work in &WORKS {
+        let (plan, cases, scores) = (work.plan(), work.cases, work.scores);
         let variant = &plan.variants[0];
         let (one, two) = (whole_us(variant, 1, cases), whole_us(variant, 2, cases));
         let draws = scores_us(scores);
@@ -83,7 +83,7 @@ fn table() -> String {
         // Parts are timed by themselves: their sum is the whole but for the noise of the clock.
         let share = |part: f64| format!("{:.0} %", (100.0 * part / one).clamp(0.0, 100.0));
         let cells = [
-            camera.name.to_owned(),
+            work.name.to_owned(),
             format!("{:.0}", 1e6 / one),
             format!("{:.0}", 1e6 / two),
             format!("{:.2}", one / two),

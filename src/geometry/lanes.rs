@@ -1,24 +1,31 @@
 //! A few numbers, or points, side by side: one step for all of them costs little more than for one.
 //!
 //! Each is computed as it would be alone, by the same operations in the same order, so that no answer depends on its
-//! neighbours. Two lanes fill the vectors that every 64-bit processor has; more would only spill their registers.
+//! neighbours. Four lanes fill the vectors of AVX2, for which `.cargo/config.toml` asks; elsewhere they are taken in parts.
 
-use super::axes::{Point, Pose};
+use super::axes::{Point, Pose, Rotation};
 use nalgebra::Vector3;
 use std::marker::PhantomData;
 use std::ops::Mul;
 
 /// Numbers side by side.
-pub type Lanes = wide::f64x2;
+pub type Lanes = wide::f64x4;
 
 /// How many stand side by side.
-pub const LANES: usize = 2;
+pub const LANES: usize = 4;
 
 /// Components of vectors, side by side.
 #[inline]
 #[must_use]
 pub fn side_by_side(vectors: [Vector3<f64>; LANES]) -> [Lanes; 3] {
     [0, 1, 2].map(|i| Lanes::new(vectors.map(|vector| vector[i])))
+}
+
+/// The components of one vector in every lane.
+#[inline]
+#[must_use]
+pub fn alike(vector: &Vector3<f64>) -> [Lanes; 3] {
+    [0, 1, 2].map(|i| Lanes::splat(vector[i]))
 }
 
 /// Numbers side by side, as one array for each lane.
@@ -66,6 +73,108 @@ impl<A> PointLanes<A> {
     #[must_use]
     pub fn points(&self) -> [Point<A>; LANES] {
         apart(self.components).map(|[x, y, z]| Point::new(x, y, z))
+    }
+}
+
+/// Poses of axes `A` in axes `B`, by their components.
+#[derive(Debug)]
+pub struct PoseLanes<A, B> {
+    /// Rows of the rotation matrix of each.
+    pub rows: [[Lanes; 3]; 3],
+    /// X, Y and Z of each origin, mm.
+    pub origin: [Lanes; 3],
+    axes: PhantomData<(A, B)>,
+}
+
+impl<A, B> Clone for PoseLanes<A, B> {
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<A, B> Copy for PoseLanes<A, B> {}
+
+impl<A, B> PoseLanes<A, B> {
+    /// Poses by their components.
+    #[inline]
+    #[must_use]
+    pub const fn new(rows: [[Lanes; 3]; 3], origin: [Lanes; 3]) -> Self {
+        Self { rows, origin, axes: PhantomData }
+    }
+
+    /// At least one pose; where there are fewer, the last stands in for the missing ones.
+    #[inline]
+    #[must_use]
+    pub fn of(poses: &[Pose<A, B>]) -> Self {
+        let last = poses.len() - 1;
+        let pose = |lane: usize| &poses[lane.min(last)];
+        let lanes = |entry: &dyn Fn(&Pose<A, B>) -> f64| Lanes::new(std::array::from_fn(|lane| entry(pose(lane))));
+        Self::new(
+            [0, 1, 2].map(|i| [0, 1, 2].map(|j| lanes(&|pose| pose.rotation.matrix()[(i, j)]))),
+            [0, 1, 2].map(|i| lanes(&|pose| pose.origin.vector()[i])),
+        )
+    }
+
+    /// The poses.
+    #[inline]
+    #[must_use]
+    pub fn poses(&self) -> [Pose<A, B>; LANES] {
+        let (rows, origins) = (self.rows.map(apart), apart(self.origin));
+        std::array::from_fn(|lane| {
+            Pose::new(Rotation::from_rows(rows.map(|row| row[lane])), Point::from_vector(origins[lane].into()))
+        })
+    }
+}
+
+impl<A, B> PoseLanes<A, B> {
+    /// Components in `A` of vectors given in `B`.
+    #[inline]
+    #[must_use]
+    pub fn turned_back(&self, [x, y, z]: [Lanes; 3]) -> [Lanes; 3] {
+        let [a, b, c] = self.rows;
+        [0, 1, 2].map(|i| a[i] * x + b[i] * y + c[i] * z)
+    }
+}
+
+impl<A, B> Mul<Point<A>> for PoseLanes<A, B> {
+    type Output = PointLanes<B>;
+    #[inline]
+    fn mul(self, point: Point<A>) -> PointLanes<B> {
+        let v = point.vector();
+        PointLanes::new([0, 1, 2].map(|i| {
+            let [a, b, c] = self.rows[i];
+            a * v.x + b * v.y + c * v.z + self.origin[i]
+        }))
+    }
+}
+
+/// A pose after poses: the poses of what they place.
+impl<A, B, C> Mul<PoseLanes<A, B>> for Pose<B, C> {
+    type Output = PoseLanes<A, C>;
+    #[inline]
+    fn mul(self, first: PoseLanes<A, B>) -> PoseLanes<A, C> {
+        let m = self.rotation.matrix();
+        PoseLanes::new(
+            [0, 1, 2].map(|i| {
+                [0, 1, 2].map(|j| {
+                    m[(i, 0)] * first.rows[0][j] + m[(i, 1)] * first.rows[1][j] + m[(i, 2)] * first.rows[2][j]
+                })
+            }),
+            (self * PointLanes::new(first.origin)).components,
+        )
+    }
+}
+
+impl<A, B, C> Mul<PoseLanes<A, B>> for PoseLanes<B, C> {
+    type Output = PoseLanes<A, C>;
+    #[inline]
+    fn mul(self, first: PoseLanes<A, B>) -> PoseLanes<A, C> {
+        let turned = |[a, b, c]: [Lanes; 3], v: [Lanes; 3]| a * v[0] + b * v[1] + c * v[2];
+        let column = |j: usize| first.rows.map(|row| row[j]);
+        PoseLanes::new(
+            self.rows.map(|row| [0, 1, 2].map(|j| turned(row, column(j)))),
+            [0, 1, 2].map(|i| turned(self.rows[i], first.origin) + self.origin[i]),
+        )
     }
 }
 

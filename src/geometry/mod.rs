@@ -21,7 +21,7 @@ pub use circle::{Circle, fit_circle};
 pub use correlated::{CORRELATED_POINTS, CorrelatedLayout, JointCovariance};
 pub use ellipse::{EllipseFit, SemiAxes, TracedPoints, fit_ellipse};
 pub use fit::FitError;
-pub use lanes::{LANES, Lanes, PointLanes};
+pub use lanes::{LANES, Lanes, PointLanes, PoseLanes, alike, apart, side_by_side};
 pub use pinhole::{ImageFit, Intrinsics, Pinhole, PinholeError, Pixel, Rig, SecondFit};
 pub use pivot::{Pivot, fit_pivot, fit_pivot_robust, fit_pivot_spheres, pivot_residual_rms};
 pub use principal::{PrincipalAxes, centroid, mean_direction};

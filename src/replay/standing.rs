@@ -1,6 +1,6 @@
 //! How jitter that was seen on a tool held still carries over to points on tools that stood elsewhere.
 
-use crate::geometry::{Displacement, Layout, Point, Pose, Vector3};
+use crate::geometry::{Layout, Point, Pose, Vector3, alike, apart};
 use crate::measurement::{Camera, Instruments, Tracker};
 use crate::record::recording::{RecordedCapture, RecordedFrames};
 use crate::simulation::PoseResponse;
@@ -57,16 +57,14 @@ impl Standing {
             let from_camera = marker - camera;
             let Some(ray) = from_camera.direction() else { return };
             // How far the point moves, squared, when this marker moves by 1 mm.
-            let moved = |by: Displacement<Tracker>| {
-                let still = Displacement::from_vector(Vector3::zeros());
+            let moved = |by: &Vector3<f64>| {
+                let (by, still) = (alike(by), alike(&Vector3::zeros()));
                 let motion = answer.to((0..markers.len()).map(|other| if other == which { by } else { still }));
-                (motion.shift + motion.turn.cross((point - motion.about).vector())).norm_squared()
+                let [shift, ..] = apart(motion.about(point).shift);
+                Vector3::from(shift).norm_squared()
             };
-            let each_axis: f64 = [Vector3::x(), Vector3::y(), Vector3::z()]
-                .map(|axis| moved(Displacement::from_vector(axis)))
-                .iter()
-                .sum();
-            let along = moved(Displacement::from_vector(*ray.vector()));
+            let each_axis: f64 = [Vector3::x(), Vector3::y(), Vector3::z()].iter().map(moved).sum();
+            let along = moved(ray.vector());
             let square =
                 (from_camera.length() / REFERENCE_DISTANCE_MM) * (from_camera.length() / REFERENCE_DISTANCE_MM);
             self.across += square * (each_axis - along);

@@ -11,8 +11,8 @@ use super::theatre::Theatre;
 use super::tool::{ConeSwing, Tool, ToolKind, once_round};
 use super::truth::{SealedTruth, TrueReduction, Truth};
 use super::{Femur, Quantity, TruePelvis};
-use crate::geometry::{Displacement, Pose, Rotation};
-use crate::measurement::{Observations, Outline, Procedure, Step};
+use crate::geometry::{Direction, Displacement, Pose, Rotation};
+use crate::measurement::{Camera, Observations, Outline, Procedure, Step, Tracker};
 
 /// Produces cases of one model, for one procedure.
 #[derive(Clone, Debug)]
@@ -26,6 +26,8 @@ pub struct Simulator {
     pub(super) inserter: Tool,
     pub(super) head: Tool,
     pub(super) pelvis: Tool,
+    /// The direction from the working point of probe or head to the hand.
+    pub(super) hold: Direction<TruePelvis>,
     pub(super) tip_swing: ConeSwing,
     pub(super) centre_swing: ConeSwing,
     /// How a camera disturbs poses, where it gives poses.
@@ -41,12 +43,19 @@ pub struct Memory {
     pub observed: Observations,
     /// Markers of each tool as built, in the order of [`ToolKind::ALL`].
     built: Built,
+    /// Where the tracker of a tool was in the frames of a capture.
+    poses: Vec<Pose<Tracker, Camera>>,
     reductions: Vec<TrueReduction>,
 }
 
 impl Default for Memory {
     fn default() -> Self {
-        Self { observed: Observations::of_markers(), built: Default::default(), reductions: Vec::new() }
+        Self {
+            observed: Observations::of_markers(),
+            built: Default::default(),
+            poses: Vec::new(),
+            reductions: Vec::new(),
+        }
     }
 }
 
@@ -62,6 +71,7 @@ impl Simulator {
     #[must_use]
     pub fn new(model: Model, procedure: &Procedure) -> Self {
         let (tools, protocol) = (&model.tools, &model.protocol);
+        let hold = PatientVector::from(protocol.hold_direction).on(model.side);
         let pose_camera = (model.camera.model == CameraModel::Pose).then(|| PoseCamera::new(&model));
         Self {
             probe: Tool::with_shaft(ToolKind::Probe, tools, tools.probe_tip_mm),
@@ -74,6 +84,7 @@ impl Simulator {
             ),
             pelvis: Tool::new(ToolKind::Pelvis, tools, Displacement::new(0.0, 0.0, 1.0), [0.0; 3]),
             pose_camera,
+            hold: hold.direction().unwrap_or(Direction::X),
             tip_swing: ConeSwing::new(protocol.tip_pivot_frames, protocol.tip_pivot_cone_deg),
             centre_swing: ConeSwing::new(protocol.centre_frames, protocol.centre_cone_deg),
             trace_turns: once_round(protocol.trace_frames),
@@ -93,6 +104,15 @@ impl Simulator {
     /// another.
     pub(super) fn needs(&self, step: Step) -> bool {
         self.needed[step as usize]
+    }
+
+    /// Whether a step that is needed watches a tool.
+    fn uses(&self, kind: ToolKind) -> bool {
+        match kind {
+            ToolKind::Probe | ToolKind::Pelvis => true,
+            ToolKind::Inserter => self.needs(Step::Cup),
+            ToolKind::Head => self.needs(Step::CentreNative) || self.needs(Step::CentreNew),
+        }
     }
 
     fn tool(&self, kind: ToolKind) -> &Tool {
@@ -120,11 +140,12 @@ impl Simulator {
         scene.final_cup_axis = noise.cup.seating.turn(key).on(side) * scene.cup_axis;
 
         memory.observed.begin(model.camera.model.sightings(), model.camera.mount == Mount::Stand);
-        for kind in model.tools_seen() {
+        for kind in model.tools_seen().filter(|&kind| self.uses(kind)) {
             let built = &mut memory.built[kind as usize];
             noise.tracker.build.build(key, kind.part(), &self.tool(kind).markers, built);
         }
-        let mut theatre = Theatre::new(self, key, &scene, &memory.built, &mut memory.observed, gate);
+        let seen = (&mut memory.observed, &mut memory.poses);
+        let mut theatre = Theatre::new(self, key, &scene, &memory.built, seen, gate);
 
         // 1. The probe's tracker is seated and its tip pivoted.
         let tip_first = theatre.seat_probe(Step::TipPivot);

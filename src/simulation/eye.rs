@@ -2,7 +2,6 @@
 
 use super::case::Simulator;
 use super::noise::LensField;
-use super::pose_camera::View;
 use super::source::CaptureKey;
 use super::streams::{CaseKey, Scores};
 use super::tool::{Tool, ToolKind};
@@ -21,66 +20,78 @@ pub struct Eye<'a> {
     bent: [Pose<Tracker, Tracker>; ToolKind::ALL.len()],
 }
 
-/// One tracker watched through a capture.
-pub struct Watched {
-    jitter: Option<Scores>,
-    /// The last view that a camera had that gives poses.
-    view: Option<View>,
-}
-
 impl<'a> Eye<'a> {
     /// The camera of a case's device.
     pub fn new(simulator: &'a Simulator, key: &CaseKey, built: &'a Built) -> Self {
+        let is_bent = !simulator.model.noise.tracker.build.is_off();
         let bent = ToolKind::ALL.map(|kind| match &simulator.pose_camera {
-            Some(camera) if !built[kind as usize].is_empty() => camera.bent(kind, &built[kind as usize]),
+            Some(camera) if is_bent && !built[kind as usize].is_empty() => camera.bent(kind, &built[kind as usize]),
             _ => Pose::new(Rotation::identity(), Point::ORIGIN),
         });
         Self { simulator, built, lens: simulator.model.noise.tracker.lens.field(key), bent }
     }
 
-    /// Begins to watch the tool of a capture.
-    pub fn watch(&self, key: &CaseKey, capture: CaptureKey) -> Watched {
-        Watched { jitter: self.simulator.model.noise.tracker.jitter.frames(key, capture), view: None }
+    /// The frames of a capture, in each of which the tracker of its tool is in one of `poses`.
+    pub fn see(
+        &self,
+        (key, capture): (&CaseKey, CaptureKey),
+        tool: &Tool,
+        poses: &[Pose<Tracker, Camera>],
+        sightings: &mut Sightings,
+    ) {
+        self.see_with(self.simulator.model.noise.tracker.jitter.frames(key, capture), tool, poses, sightings);
     }
 
-    /// Begins to watch the tracker on the pelvis beside it, whose jitter has a stream of its own.
-    pub fn watch_pelvis(&self, key: &CaseKey, capture: CaptureKey) -> Watched {
+    /// The same of the tracker on the pelvis beside it, whose jitter has a stream of its own.
+    pub fn see_pelvis(
+        &self,
+        (key, capture): (&CaseKey, CaptureKey),
+        poses: &[Pose<Tracker, Camera>],
+        sightings: &mut Sightings,
+    ) {
         let jitter = &self.simulator.model.noise.tracker.jitter;
-        Watched { jitter: jitter.part_frames(key, ToolKind::Pelvis.part(), capture), view: None }
+        let scores = jitter.part_frames(key, ToolKind::Pelvis.part(), capture);
+        self.see_with(scores, &self.simulator.pelvis, poses, sightings);
     }
 
-    /// One frame of a tool whose tracker is in `pose`.
-    pub fn see(&self, tool: &Tool, pose: Pose<Tracker, Camera>, watched: &mut Watched, sightings: &mut Sightings) {
+    fn see_with(
+        &self,
+        mut scores: Option<Scores>,
+        tool: &Tool,
+        poses: &[Pose<Tracker, Camera>],
+        sightings: &mut Sightings,
+    ) {
         let jitter = &self.simulator.model.noise.tracker.jitter;
-        let markers = &self.built[tool.kind as usize];
+        let (markers, lens) = (&self.built[tool.kind as usize], self.lens.as_ref());
         match sightings {
             Sightings::Markers(seen) => {
-                for some in markers.chunks(LANES) {
-                    let mut places = pose * PointLanes::of(some);
-                    if let Some(lens) = &self.lens {
-                        places = lens.seen(places);
-                    }
-                    if let Some(scores) = &mut watched.jitter {
-                        places = jitter.disturbed(places, some.len(), scores);
-                    }
-                    let places = places.points();
-                    match some.len() {
-                        // The number of nearly all trackers: copied without a call.
-                        LANES => seen.extend_from_slice(&places),
-                        count => seen.extend_from_slice(&places[..count]),
+                for &pose in poses {
+                    for some in markers.chunks(LANES) {
+                        let mut places = pose * PointLanes::of(some);
+                        if let Some(lens) = lens {
+                            places = lens.seen(places);
+                        }
+                        if let Some(scores) = &mut scores {
+                            places = jitter.disturbed(places, some.len(), scores);
+                        }
+                        let places = places.points();
+                        match some.len() {
+                            // The number of nearly all trackers: copied without a call.
+                            LANES => seen.extend_from_slice(&places),
+                            count => seen.extend_from_slice(&places[..count]),
+                        }
                     }
                 }
             }
             Sightings::Images(seen) => {
-                if let Some(imaging) = &self.simulator.model.imaging {
-                    let noise = (jitter, &mut watched.jitter);
-                    imaging.see(markers, &tool.normals, &pose, self.lens.as_ref(), noise, seen);
+                let Some(imaging) = &self.simulator.model.imaging else { return };
+                for pose in poses {
+                    imaging.see(markers, &tool.normals, pose, lens, (jitter, &mut scores), seen);
                 }
             }
             Sightings::Poses(seen) => {
                 let Some(camera) = &self.simulator.pose_camera else { return };
-                let (placed, jitter) = ((pose, &self.bent[tool.kind as usize]), watched.jitter.as_mut());
-                seen.push(camera.seen(tool.kind, placed, self.lens.as_ref(), jitter, &mut watched.view));
+                camera.see(tool.kind, (poses, &self.bent[tool.kind as usize]), lens, scores, seen);
             }
         }
     }

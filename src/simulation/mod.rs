@@ -26,7 +26,7 @@ pub use imaging::{Imaging, PixelCamera, SecondCamera};
 pub use model::{CameraModel, Model};
 pub use patient::{Anatomy, Change, Implant, Patient, PatientTurn, PatientVector};
 pub use phantom::{Hold, TrueHold};
-pub use pose_noise::{MarkerNoise, PoseFactor, PoseResponse, SmallMotion};
+pub use pose_noise::{MarkerNoise, PoseFactor, PoseResponse, SmallMotions};
 pub use quantity::{DISTRIBUTIONS, Quantity, Shape};
 pub use scene::Scene;
 pub use source::{Basis, BasisKind, CaptureKey, SharedScore, Source, Stratum, Switch};

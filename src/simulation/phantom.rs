@@ -7,7 +7,7 @@ use super::patient::PatientVector;
 use super::source::CaptureKey;
 use super::streams::CaseKey;
 use super::theatre::slipped;
-use super::tool::{ToolKind, held};
+use super::tool::ToolKind;
 use crate::geometry::{Direction, Displacement, Point, Pose, Rotation};
 use crate::measurement::{Camera, Capture, Observations, Side, Step, Tracker};
 
@@ -59,14 +59,10 @@ impl Simulator {
         let place = Point::from_vector(*pivot.vector());
         let (shaft, upright) = self.pointing(place, [0.0, 0.0]);
         let mut slips = noise.probe.slip.frames(key, capture);
-        let poses: Vec<_> = self
-            .tip_swing
-            .turns(shaft, Side::Right)
-            .map(|turn| {
-                let slip = slips.as_mut().map_or(PatientVector::ZERO, |scores| noise.probe.slip.in_pivot(scores));
-                Pose::placing(turn * upright, tip, place + slip.on(Side::Right))
-            })
-            .collect();
+        let poses = self.tip_swing.turns(shaft, Side::Right).map(|turn| {
+            let slip = slips.as_mut().map_or(PatientVector::ZERO, |scores| noise.probe.slip.in_pivot(scores));
+            Pose::placing(turn * upright, tip, place + slip.on(Side::Right))
+        });
         view.see((Step::TipPivot, 0), capture, &unmoved(), poses);
 
         let mut truths = Vec::new();
@@ -88,7 +84,7 @@ impl Simulator {
                 });
                 let take = truths.len();
                 let take = u32::try_from(take).unwrap_or(u32::MAX);
-                view.see((Step::FemurBaseline, take), capture, &seat, poses.collect());
+                view.see((Step::FemurBaseline, take), capture, &seat, poses);
                 let shaft = seat.rotation * (orientation * (Point::ORIGIN - tip));
                 truths.push(TrueHold { tip: seat * place, shaft: shaft.direction().unwrap_or(Direction::X) });
             }
@@ -115,7 +111,7 @@ impl Simulator {
         let tilt = Displacement::new(about_x.to_radians(), about_y.to_radians(), 0.0);
         let tilt = Rotation::<Phantom, Phantom>::from_rotation_vector(tilt);
         let shaft = tilt * shaft;
-        (shaft, held(self.probe.axis, shaft, towards))
+        (shaft, self.probe.held(shaft, towards))
     }
 }
 
@@ -141,14 +137,12 @@ impl View<'_> {
         (step, take): (Step, u32),
         capture: CaptureKey,
         camera: &Pose<Phantom, Camera>,
-        poses: Vec<Pose<Tracker, Phantom>>,
+        poses: impl Iterator<Item = Pose<Tracker, Phantom>>,
     ) {
-        let mut watched = self.eye.watch(self.key, capture);
         let first = self.observed.captures.last().map_or(0, |capture| capture.frames.end);
-        let count = poses.len();
-        for pose in poses {
-            self.eye.see(&self.simulator.probe, *camera * pose, &mut watched, &mut self.observed.sightings);
-        }
-        self.observed.captures.push(Capture { step, take, divot: 0, frames: first..first + count, still: true });
+        let poses: Vec<_> = poses.map(|pose| *camera * pose).collect();
+        self.eye.see((self.key, capture), &self.simulator.probe, &poses, &mut self.observed.sightings);
+        let frames = first..first + poses.len();
+        self.observed.captures.push(Capture { step, take, divot: 0, frames, still: true });
     }
 }

@@ -8,7 +8,7 @@
 use super::noise::{Jitter, REFERENCE_DISTANCE_MM};
 use super::quantity::Quantity;
 use super::source::Source;
-use crate::geometry::{Displacement, Matrix3, Point, Pose, Rotation, Vector3};
+use crate::geometry::{LANES, Lanes, Matrix3, Point, PoseLanes, Vector3, alike, apart, side_by_side};
 use crate::measurement::Tracker;
 use nalgebra::{Matrix6, SMatrix};
 
@@ -44,15 +44,15 @@ struct Arm {
     twist: Vector3<f64>,
 }
 
-/// A small motion of a tracker in its own axes: a turn about a point, then a shift.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct SmallMotion {
+/// Small motions of a tracker in its own axes, side by side: a turn about a point, then a shift.
+#[derive(Clone, Copy, Debug)]
+pub struct SmallMotions {
     /// About this point of the tracker.
     pub about: Point<Tracker>,
-    /// Shift, mm.
-    pub shift: Vector3<f64>,
-    /// Rotation vector, radians.
-    pub turn: Vector3<f64>,
+    /// Shifts, mm.
+    pub shift: [Lanes; 3],
+    /// Rotation vectors, radians.
+    pub turn: [Lanes; 3],
 }
 
 /// Makes six scores a small motion.
@@ -97,6 +97,12 @@ impl PoseFactor {
         })
     }
 
+    /// The point about which it turns.
+    #[must_use]
+    pub fn about(&self) -> Point<Tracker> {
+        self.about
+    }
+
     /// Length by which it moves a point of the tracker, root mean square, mm.
     #[must_use]
     pub fn point_rms_mm(&self, point: Point<Tracker>) -> f64 {
@@ -111,13 +117,18 @@ impl PoseFactor {
         (self.mixed_factor.norm_squared() + self.turn_factor.norm_squared()).sqrt()
     }
 
-    /// The motion at six scores.
+    /// The motions at six scores each.
     #[inline]
     #[must_use]
-    pub fn motion(&self, [a, b, c, d, e, f]: [f64; 6]) -> SmallMotion {
-        let (first, last) = (Vector3::new(a, b, c), Vector3::new(d, e, f));
-        let turn = self.mean_turn + self.mixed_factor * first + self.turn_factor * last;
-        SmallMotion { about: self.about, shift: self.shift_factor * first, turn }
+    pub fn motions(&self, [a, b, c, d, e, f]: [Lanes; 6]) -> SmallMotions {
+        let along = |row: [f64; 3], scores: [Lanes; 3]| row[0] * scores[0] + row[1] * scores[1] + row[2] * scores[2];
+        let row = |matrix: &Matrix3<f64>, i: usize| [matrix[(i, 0)], matrix[(i, 1)], matrix[(i, 2)]];
+        let (first, last) = ([a, b, c], [d, e, f]);
+        let shift = [0, 1, 2].map(|i| along(row(&self.shift_factor, i), first));
+        let turn = [0, 1, 2].map(|i| {
+            self.mean_turn[i] + along(row(&self.mixed_factor, i), first) + along(row(&self.turn_factor, i), last)
+        });
+        SmallMotions { about: self.about, shift, turn }
     }
 }
 
@@ -137,83 +148,199 @@ impl PoseResponse {
         Self { centroid, arms: arms.map(arm).collect(), spread, inverse_moment }
     }
 
-    /// The motion by which the pose answers these displacements of the markers, in tracker axes, in their order.
+    /// The motions by which the pose answers these displacements of the markers, in tracker axes, in their order.
+    #[inline]
     #[must_use]
-    pub fn to(&self, displaced: impl Iterator<Item = Displacement<Tracker>>) -> SmallMotion {
-        let (mut sum, mut torque) = (Vector3::zeros(), Vector3::zeros());
+    pub fn to(&self, displaced: impl Iterator<Item = [Lanes; 3]>) -> SmallMotions {
+        let zero = Lanes::splat(0.0);
+        let (mut shift, mut torque) = ([zero; 3], [zero; 3]);
         for (Arm { x, .. }, displacement) in self.arms.iter().zip(displaced) {
-            sum += displacement.vector();
-            torque += x.cross(displacement.vector());
+            shift = sum(shift, displacement);
+            torque = sum(torque, arm_cross(x, displacement));
         }
-        SmallMotion { about: self.centroid, shift: sum / self.arms.len() as f64, turn: self.inverse_moment * torque }
+        let share = 1.0 / self.arms.len() as f64;
+        let turn = turned(&self.inverse_moment, torque);
+        SmallMotions { about: self.centroid, shift: shift.map(|sum| share * sum), turn }
     }
 
     /// What marker noise does to the pose of a tracker that sees the camera at this place.
     #[must_use]
     pub fn factor(&self, camera: Point<Tracker>, noise: MarkerNoise) -> PoseFactor {
-        let camera = *(camera - self.centroid).vector();
+        let [factor, ..] = self.factors([camera; LANES], noise);
+        factor
+    }
+
+    /// The same for several places.
+    #[must_use]
+    pub fn factors(&self, cameras: [Point<Tracker>; LANES], noise: MarkerNoise) -> [PoseFactor; LANES] {
+        let camera = side_by_side(cameras.map(|camera| *(camera - self.centroid).vector()));
         let per_mm2 = 1.0 / (REFERENCE_DISTANCE_MM * REFERENCE_DISTANCE_MM);
         let across_share = noise.across_mm * noise.across_mm * per_mm2;
         let along_share = noise.along_mm * noise.along_mm * per_mm2 * per_mm2;
         // sum W_i' S_i W_i, with S_i = a I + b r r' for the ray r from the camera; W_i' r is r and its torque x r.
-        let (mut shifts, mut mixed, mut turns) = (Matrix3::zeros(), Matrix3::zeros(), Matrix3::zeros());
-        let (mut across_sum, mut across_arm, mut across_spread) = (0.0, Vector3::zeros(), Matrix3::zeros());
-        let mut bent = Vector3::zeros();
+        let zero = Lanes::splat(0.0);
+        let (mut shifts, mut mixed, mut turns) = ([[zero; 3]; 3], [[zero; 3]; 3], [[zero; 3]; 3]);
+        let (mut across_sum, mut across_arm, mut across_spread) = (zero, [zero; 3], [[zero; 3]; 3]);
+        let mut bent = [zero; 3];
         for Arm { x, answer, twist } in &self.arms {
-            let ray = x - camera;
-            let squared = ray.norm_squared();
+            let ray = [0, 1, 2].map(|i| x[i] - camera[i]);
+            let squared = dot(ray, ray);
             let (across, excess) = (across_share * squared, along_share * squared - across_share);
-            let torque = x.cross(&ray);
-            let (ray_share, torque_share) = (excess * ray, excess * torque);
-            shifts += ray_share * ray.transpose();
-            mixed += torque_share * ray.transpose();
-            turns += torque_share * torque.transpose();
+            let torque = arm_cross(x, ray);
+            let (ray_share, torque_share) = (ray.map(|ray| excess * ray), torque.map(|torque| excess * torque));
             across_sum += across;
-            across_arm += across * x;
-            across_spread += across * x * x.transpose();
+            for i in 0..3 {
+                across_arm[i] += across * x[i];
+                for j in 0..3 {
+                    mixed[i][j] += torque_share[i] * ray[j];
+                }
+                for j in 0..=i {
+                    shifts[i][j] += ray_share[i] * ray[j];
+                    turns[i][j] += torque_share[i] * torque[j];
+                    across_spread[i][j] += across * (x[i] * x[j]);
+                }
+            }
             // a(J^-1 [x]x S), with a(u v') = v x u.
-            bent += x.cross(&(across * twist + ray_share.cross(&(answer * ray))));
+            let answered = cross(ray_share, turned(answer, ray));
+            bent = sum(bent, arm_cross(x, sum([0, 1, 2].map(|i| across * twist[i]), answered)));
         }
-        shifts += Matrix3::from_diagonal_element(across_sum);
-        mixed += across_arm.cross_matrix();
-        turns += Matrix3::from_diagonal_element(across_spread.trace()) - across_spread;
+        let trace = across_spread[0][0] + across_spread[1][1] + across_spread[2][2];
+        let [x, y, z] = across_arm;
+        let across_mixed = [[zero, -z, y], [z, zero, -x], [-y, x, zero]];
+        for i in 0..3 {
+            shifts[i][i] += across_sum;
+            turns[i][i] += trace;
+            mixed[i] = sum(mixed[i], across_mixed[i]);
+            for j in 0..=i {
+                turns[i][j] -= across_spread[i][j];
+            }
+        }
         // The lower triangle of its factor, block by block: [L 0; M N].
-        let shift_factor = lower_factor(&shifts);
-        let mixed_factor = forward(&shift_factor, &mixed);
-        let turn_factor = lower_factor(&(turns - mixed_factor * mixed_factor.transpose()));
+        let (shift_factor, inverse) = lower_factors(&shifts);
+        let mixed_factor = mixed.map(|[a, b, c]| {
+            let [_, [l10, ..], [l20, l21, _]] = shift_factor;
+            let first = a * inverse[0];
+            let second = (b - l10 * first) * inverse[1];
+            [first, second, (c - l20 * first - l21 * second) * inverse[2]]
+        });
+        for i in 0..3 {
+            for j in 0..=i {
+                turns[i][j] -= dot(mixed_factor[i], mixed_factor[j]);
+            }
+        }
+        let (turn_factor, _) = lower_factors(&turns);
         // The pose answers with shift / n and J^-1 turn.
-        let shift_factor = shift_factor / self.arms.len() as f64;
-        let (mixed_factor, turn_factor) = (self.inverse_moment * mixed_factor, self.inverse_moment * turn_factor);
+        let share = 1.0 / self.arms.len() as f64;
+        let shift_factor = shift_factor.map(|row| row.map(|entry| share * entry));
+        let answered = |factor: &[[Lanes; 3]; 3]| {
+            let columns = [0, 1, 2].map(|j| turned(&self.inverse_moment, factor.map(|row| row[j])));
+            [0, 1, 2].map(|i| columns.map(|column| column[i]))
+        };
+        let (mixed_factor, turn_factor) = (answered(&mixed_factor), answered(&turn_factor));
         // The second order: with R = exp[w], S = sum(x x') and E = sum(e x'), R'(S + E) is symmetric at the best fit. So
         // w = w1 + w2 with J w2 = a([w1]^2 S / 2 - [w1] E), a(A) the vector of A - A'; markers err independently.
-        let covariance = mixed_factor * mixed_factor.transpose() + turn_factor * turn_factor.transpose();
-        let mean_turn = self.inverse_moment * (0.5 * antisymmetric(&(covariance * self.spread)) + bent);
-        PoseFactor { about: self.centroid, shift_factor, mixed_factor, turn_factor, mean_turn }
+        let covariance = [0, 1, 2]
+            .map(|i| [0, 1, 2].map(|j| dot(mixed_factor[i], mixed_factor[j]) + dot(turn_factor[i], turn_factor[j])));
+        let spread = covariance.map(|row| turned(&self.spread, row));
+        let twist = [spread[2][1] - spread[1][2], spread[0][2] - spread[2][0], spread[1][0] - spread[0][1]];
+        let mean_turn = turned(&self.inverse_moment, sum(twist.map(|twist| 0.5 * twist), bent));
+
+        let (shift_rows, mixed_rows, turn_rows) =
+            (shift_factor.map(apart), mixed_factor.map(apart), turn_factor.map(apart));
+        let matrix =
+            |rows: &[[[f64; 3]; LANES]; 3], lane: usize| Matrix3::from(rows.map(|row| row[lane])).transpose();
+        let mean_turn = apart(mean_turn);
+        std::array::from_fn(|lane| PoseFactor {
+            about: self.centroid,
+            shift_factor: matrix(&shift_rows, lane),
+            mixed_factor: matrix(&mixed_rows, lane),
+            turn_factor: matrix(&turn_rows, lane),
+            mean_turn: mean_turn[lane].into(),
+        })
     }
 }
 
-impl SmallMotion {
-    /// As a pose of the moved tracker in the axes of the one that stayed.
+#[inline]
+fn sum(one: [Lanes; 3], other: [Lanes; 3]) -> [Lanes; 3] {
+    [one[0] + other[0], one[1] + other[1], one[2] + other[2]]
+}
+
+#[inline]
+fn dot(one: [Lanes; 3], other: [Lanes; 3]) -> Lanes {
+    one[0] * other[0] + one[1] * other[1] + one[2] * other[2]
+}
+
+#[inline]
+fn cross([a, b, c]: [Lanes; 3], [x, y, z]: [Lanes; 3]) -> [Lanes; 3] {
+    [b * z - c * y, c * x - a * z, a * y - b * x]
+}
+
+/// The vector products of an arm with vectors.
+#[inline]
+fn arm_cross(arm: &Vector3<f64>, [x, y, z]: [Lanes; 3]) -> [Lanes; 3] {
+    [arm.y * z - arm.z * y, arm.z * x - arm.x * z, arm.x * y - arm.y * x]
+}
+
+/// The products of a matrix with vectors.
+#[inline]
+fn turned(matrix: &Matrix3<f64>, [x, y, z]: [Lanes; 3]) -> [Lanes; 3] {
+    [0, 1, 2].map(|i| matrix[(i, 0)] * x + matrix[(i, 1)] * y + matrix[(i, 2)] * z)
+}
+
+/// [`lower_factor`] of several matrices, of which the lower triangles are read, and the inverses of their diagonals; 0 in a
+/// direction without variance.
+#[inline]
+fn lower_factors(matrices: &[[Lanes; 3]; 3]) -> ([[Lanes; 3]; 3], [Lanes; 3]) {
+    let [[m00, ..], [m10, m11, _], [m20, m21, m22]] = *matrices;
+    let zero = Lanes::splat(0.0);
+    let pivot = |left: Lanes, diagonal: Lanes| {
+        let varies = left.simd_gt(1e-12 * diagonal);
+        let root = varies.bitselect(left, zero).sqrt();
+        (root, varies.bitselect(1.0 / root, zero))
+    };
+    let (l00, i00) = pivot(m00, m00);
+    let (l10, l20) = (m10 * i00, m20 * i00);
+    let (l11, i11) = pivot(m11 - l10 * l10, m11);
+    let l21 = (m21 - l20 * l10) * i11;
+    let (l22, i22) = pivot(m22 - l20 * l20 - l21 * l21, m22);
+    ([[l00, zero, zero], [l10, l11, zero], [l20, l21, l22]], [i00, i11, i22])
+}
+
+impl SmallMotions {
+    /// The same about another point, to first order.
     #[inline]
     #[must_use]
-    pub fn pose(&self) -> Pose<Tracker, Tracker> {
+    pub fn about(self, about: Point<Tracker>) -> Self {
+        let along = cross(self.turn, alike((about - self.about).vector()));
+        Self { about, shift: sum(self.shift, along), ..self }
+    }
+
+    /// Both together with others about the same point, to first order.
+    #[inline]
+    #[must_use]
+    pub fn with(self, others: &Self) -> Self {
+        Self { shift: sum(self.shift, others.shift), turn: sum(self.turn, others.turn), ..self }
+    }
+
+    /// As poses of the moved trackers in the axes of the one that stayed.
+    #[inline]
+    #[must_use]
+    pub fn poses(&self) -> PoseLanes<Tracker, Tracker> {
         // Cayley's rotation of half the turn: its angle is right to the third power of a small turn, over 12.
-        let [x, y, z] = (0.5 * self.turn).into();
+        let [x, y, z] = self.turn.map(|turn| 0.5 * turn);
         let share = 2.0 / (1.0 + x * x + y * y + z * z);
         let (sx, sy, sz) = (share * x, share * y, share * z);
-        let rotation = Matrix3::new(
-            1.0 - sy * y - sz * z,
-            sx * y - sz,
-            sx * z + sy,
-            sx * y + sz,
-            1.0 - sx * x - sz * z,
-            sy * z - sx,
-            sx * z - sy,
-            sy * z + sx,
-            1.0 - sx * x - sy * y,
-        );
-        let moved = self.about + Displacement::from_vector(self.shift);
-        Pose::placing(Rotation::from_matrix(rotation), self.about, moved)
+        let rows = [
+            [1.0 - sy * y - sz * z, sx * y - sz, sx * z + sy],
+            [sx * y + sz, 1.0 - sx * x - sz * z, sy * z - sx],
+            [sx * z - sy, sy * z + sx, 1.0 - sx * x - sy * y],
+        ];
+        let about = self.about.vector();
+        let origin = [0, 1, 2].map(|i| {
+            let [a, b, c] = rows[i];
+            about[i] + self.shift[i] - (a * about.x + b * about.y + c * about.z)
+        });
+        PoseLanes::new(rows, origin)
     }
 }
 
@@ -241,22 +368,10 @@ fn lower_factor<const N: usize>(matrix: &SMatrix<f64, N, N>) -> SMatrix<f64, N, 
     lower
 }
 
-/// `M` with `M L' = matrix`, for a lower triangular `L`; nothing in a direction without variance.
-fn forward(lower: &Matrix3<f64>, matrix: &Matrix3<f64>) -> Matrix3<f64> {
-    let mut found = Matrix3::zeros();
-    for j in 0..3 {
-        if lower[(j, j)] > 0.0 {
-            let known = (0..j).fold(Vector3::zeros(), |sum, k| sum + lower[(j, k)] * found.column(k));
-            found.set_column(j, &((matrix.column(j) - known) / lower[(j, j)]));
-        }
-    }
-    found
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::{LANES, PointLanes};
+    use crate::geometry::{Displacement, PointLanes, Pose, Rotation};
     use crate::measurement::Camera;
     use crate::simulation::{Basis, BasisKind, CaseKey, Switch};
     use nalgebra::{Matrix3x6, Matrix6x3, Vector6};
@@ -321,7 +436,8 @@ mod tests {
         let fit = crate::geometry::Layout::new(&markers)
             .and_then(|layout| layout.fit(&moved).map_err(|_| crate::geometry::LayoutError::TooFew(0)));
         let expected = fit.expect("a rigid layout").pose;
-        let found = PoseResponse::of(&markers).to(displaced.into_iter()).pose();
+        let answer = PoseResponse::of(&markers).to(displaced.iter().map(|by| alike(by.vector())));
+        let [found, ..] = answer.poses().poses();
         let tip = Point::new(3.0, -155.0, 2.0);
         assert!((found * tip - expected * tip).length() < 1e-9);
     }
@@ -381,8 +497,10 @@ mod tests {
         covariance[(0, 0)] = 4.0;
         covariance[(4, 4)] = 1e-6;
         let factor = PoseFactor::of_covariance(&covariance).expect("a covariance");
-        let motion = factor.motion([1.0; 6]);
-        assert_eq!((motion.shift, motion.turn), (Vector3::new(2.0, 0.0, 0.0), Vector3::new(0.0, 1e-3, 0.0)));
+        let [motion, ..] = factor.motions([Lanes::splat(1.0); 6]).poses().poses();
+        assert_eq!(motion.origin, Point::new(2.0, 0.0, 0.0));
+        let off = motion.rotation.rotation_vector() - Displacement::new(0.0, 1e-3, 0.0);
+        assert!(off.length() < 1e-9, "{off:?}");
         covariance[(5, 5)] = -1.0;
         assert!(PoseFactor::of_covariance(&covariance).is_none());
     }

@@ -3,7 +3,7 @@
 
 use super::TruePelvis;
 use super::case::Simulator;
-use super::eye::{Built, Eye, Watched};
+use super::eye::{Built, Eye};
 use super::model::Mount;
 use super::noise::{DriftPath, HoldSlip};
 use super::normal;
@@ -11,7 +11,7 @@ use super::patient::PatientVector;
 use super::scene::Scene;
 use super::source::CaptureKey;
 use super::streams::{CaseKey, Scores, StreamKey, source_key};
-use super::tool::{Tool, held};
+use super::tool::Tool;
 use super::truth::Triad;
 use crate::geometry::{Direction, Displacement, Point, Pose, Rotation};
 use crate::measurement::{Camera, Capture, Feature, Observations, Outline, Side, Step, Tracker};
@@ -32,16 +32,17 @@ pub struct Theatre<'a> {
     tip: Point<Tracker>,
     eye: Eye<'a>,
     observed: &'a mut Observations,
+    /// Where the tracker of the tool was in the frames of the capture in progress.
+    poses: &'a mut Vec<Pose<Tracker, Camera>>,
     gate: &'a mut dyn FnMut(&Observations) -> bool,
     frames: usize,
 }
 
 /// A capture in progress.
-struct Recording {
+struct Recording<'a> {
     capture: Capture,
-    tool: Watched,
-    /// The pelvis tracker and where the camera sees it, where the camera is on a stand.
-    pelvis: Option<(Watched, Pose<Tracker, Camera>)>,
+    key: CaptureKey,
+    tool: &'a Tool,
 }
 
 impl<'a> Theatre<'a> {
@@ -51,14 +52,29 @@ impl<'a> Theatre<'a> {
         key: &'a CaseKey,
         scene: &'a Scene,
         built: &'a Built,
-        observed: &'a mut Observations,
+        (observed, poses): (&'a mut Observations, &'a mut Vec<Pose<Tracker, Camera>>),
         gate: &'a mut dyn FnMut(&Observations) -> bool,
     ) -> Self {
         let (camera, carried) = (scene.camera, scene.carried);
         let (tip, drift) = (simulator.probe.point, simulator.model.noise.camera.drift.path(key));
         let (mount, eye) = (carried, Eye::new(simulator, key, built));
         let side = scene.side;
-        Self { simulator, key, side, scene, mount, carried, camera, drift, tip, eye, observed, gate, frames: 0 }
+        Self {
+            simulator,
+            key,
+            side,
+            scene,
+            mount,
+            carried,
+            camera,
+            drift,
+            tip,
+            eye,
+            observed,
+            poses,
+            gate,
+            frames: 0,
+        }
     }
 
     /// What the pelvis carries is taken off and put back, moved in its own axes.
@@ -87,15 +103,15 @@ impl<'a> Theatre<'a> {
         let position = PatientVector::from(simulator.model.protocol.tip_pivot_position_mm);
         let place = self.scene.native_centre + position.on(self.side);
         let capture = CaptureKey::new(Step::TipPivot, 0, 0, 0);
-        let mut frames = self.begin(Step::TipPivot, 0, 0, capture);
+        let recording = self.begin(&simulator.probe, (Step::TipPivot, 0, 0), capture);
         let mut slips = slip.frames(self.key, capture);
         let (hold, upright) = self.hold(&simulator.probe, place);
         for turn in simulator.tip_swing.turns(hold, self.side) {
             let slipped = slips.as_mut().map_or(PatientVector::ZERO, |scores| slip.in_pivot(scores));
             let pose = Pose::placing(turn * upright, self.tip, place + slipped.on(self.side));
-            self.see(&simulator.probe, self.camera * pose, &mut frames);
+            self.poses.push(self.camera * pose);
         }
-        self.end(frames);
+        self.end(recording);
     }
 
     pub fn read_level(&mut self) {
@@ -143,16 +159,16 @@ impl<'a> Theatre<'a> {
     fn hold_on_skin(&mut self, step: Step, capture: CaptureKey, place: Point<TruePelvis>) {
         let simulator = self.simulator;
         let (protocol, noise) = (&simulator.model.protocol, &simulator.model.noise.probe);
-        let mut frames = self.begin(step, 0, 0, capture);
+        let recording = self.begin(&simulator.probe, (step, 0, 0), capture);
         let slip = noise.slip.in_hold(self.key, capture, protocol.landmark_frames);
         let mut tremor = noise.tremor.path(self.key, capture, protocol.frame_rate_hz);
         let grip = self.grip(&simulator.probe, self.tip, place);
         for frame in 0..protocol.landmark_frames {
             let shaken = tremor.as_mut().map_or(PatientVector::ZERO, |path| noise.tremor.next_displacement(path));
             let tip = place + shaken.on(self.side) + slipped(slip, frame).on(self.side);
-            self.see(&simulator.probe, grip.at(self.camera * tip), &mut frames);
+            self.poses.push(grip.at(self.camera * tip));
         }
-        self.end(frames);
+        self.end(recording);
     }
 
     /// The hip is reduced.
@@ -189,16 +205,16 @@ impl<'a> Theatre<'a> {
     ) {
         let simulator = self.simulator;
         let (noise, count) = (&simulator.model.noise, simulator.model.protocol.divot_frames);
-        let mut frames = self.begin(step, take, divot, capture);
+        let recording = self.begin(&simulator.probe, (step, take, divot), capture);
         let slip = noise.probe.slip.in_hold(self.key, capture, count);
         let mut clearance = simulator.model.noise.femur.groove.frames(self.key, capture);
         let grip = self.grip(&simulator.probe, self.tip, place);
         for frame in 0..count {
             let loose = self.loose(&mut clearance);
             let tip = place + loose.on(self.side) + slipped(slip, frame).on(self.side);
-            self.see(&simulator.probe, grip.at(self.camera * tip), &mut frames);
+            self.poses.push(grip.at(self.camera * tip));
         }
-        self.end(frames);
+        self.end(recording);
     }
 
     fn trace(&mut self, step: Step, take: u32, feature: Pose<Feature, TruePelvis>, semi_axes_mm: [f64; 2]) {
@@ -219,7 +235,7 @@ impl<'a> Theatre<'a> {
         const SOURCE: u64 = source_key("protocol.trace");
         let simulator = self.simulator;
         let protocol = &simulator.model.protocol;
-        let mut frames = self.begin(step, take, 0, capture);
+        let recording = self.begin(&simulator.probe, (step, take, 0), capture);
         let replicate = simulator.model.replicates.protocol;
         let &CaseKey { seed, device, case, repeat } = self.key;
         let number = capture.in_repeat(repeat).packed();
@@ -244,9 +260,9 @@ impl<'a> Theatre<'a> {
             let groove = feature * Point::new(0.0, major_mm * cosine, minor_mm * sine);
             let moved = (frame as f64 / intervals) * motion;
             let tip = groove + moved + self.loose(&mut clearance).on(self.side);
-            self.see(&simulator.probe, grip.at(self.camera * tip), &mut frames);
+            self.poses.push(grip.at(self.camera * tip));
         }
-        self.end(frames);
+        self.end(recording);
     }
 
     pub fn turn_native_head(&mut self) {
@@ -277,14 +293,14 @@ impl<'a> Theatre<'a> {
         mut displaced: impl FnMut() -> PatientVector,
     ) {
         let simulator = self.simulator;
-        let mut frames = self.begin(step, 0, 0, capture);
+        let recording = self.begin(&simulator.head, (step, 0, 0), capture);
         let (hold, upright) = self.hold(&simulator.head, centre);
         for turn in simulator.centre_swing.turns(hold, self.side) {
             let place = centre + displaced().on(self.side);
             let pose = Pose::placing(turn * upright, simulator.head.point, place);
-            self.see(&simulator.head, self.camera * pose, &mut frames);
+            self.poses.push(self.camera * pose);
         }
-        self.end(frames);
+        self.end(recording);
     }
 
     /// The inserter held in the final cup; its tracker sits askew, its axis is off its drawing.
@@ -293,27 +309,24 @@ impl<'a> Theatre<'a> {
         let (noise, tool) = (&simulator.model.noise.cup, &simulator.inserter);
         let (key, scene) = (self.key, self.scene);
         let capture = CaptureKey::new(Step::Cup, 0, 0, 0);
-        let mut frames = self.begin(Step::Cup, 0, 0, capture);
+        let recording = self.begin(tool, (Step::Cup, 0, 0), capture);
         let attached = noise.attach.turns_deg(|source| source.capture_stream(key, capture));
         let runout = noise.runout.turns_deg(|source| source.device_stream(key));
         let place = scene.renewed_centre + simulator.model.tools.inserter_length_mm * scene.cup_axis;
-        let straight = held(tool.axis, scene.cup_axis, scene.towards_camera(place));
-        let transverse = tool.transverse().map(|axis| straight * axis);
+        let straight = tool.held(scene.cup_axis, scene.towards_camera(place));
+        let transverse = tool.transverse.map(|axis| straight * axis);
         let turn = (attached[0] + runout[0]).to_radians() * transverse[0]
             + (attached[1] + runout[1]).to_radians() * transverse[1];
         let askew = Rotation::<TruePelvis, TruePelvis>::from_rotation_vector(turn) * straight;
         let pose = self.camera * Pose::new(askew, place);
-        for _ in 0..simulator.model.protocol.cup_frames {
-            self.see(tool, pose, &mut frames);
-        }
-        self.end(frames);
+        self.poses.resize(simulator.model.protocol.cup_frames, pose);
+        self.end(recording);
     }
 
     /// The direction a tool is held in at a place, and its orientation there.
     fn hold(&self, tool: &Tool, place: Point<TruePelvis>) -> (Direction<TruePelvis>, Rotation<Tracker, TruePelvis>) {
-        let hold = PatientVector::from(self.simulator.model.protocol.hold_direction);
-        let hold = hold.on(self.side).direction().unwrap_or(Direction::X);
-        (hold, held(tool.axis, hold, self.scene.towards_camera(place)))
+        let hold = self.simulator.hold;
+        (hold, tool.held(hold, self.scene.towards_camera(place)))
     }
 
     /// A tool held still in its orientation, with `point` about a place.
@@ -351,30 +364,24 @@ impl<'a> Theatre<'a> {
         }
     }
 
-    fn begin(&self, step: Step, take: u32, divot: u32, capture: CaptureKey) -> Recording {
-        Recording {
-            capture: Capture { step, take, divot, frames: self.frames..self.frames, still: true },
-            tool: self.eye.watch(self.key, capture),
-            pelvis: (self.simulator.model.camera.mount == Mount::Stand).then(|| {
-                let place = self.camera * self.carried.inverse();
-                let seen = Pose::new(place.rotation.relabelled(), place.origin);
-                (self.eye.watch_pelvis(self.key, capture), seen)
-            }),
-        }
+    fn begin(&mut self, tool: &'a Tool, (step, take, divot): (Step, u32, u32), key: CaptureKey) -> Recording<'a> {
+        self.poses.clear();
+        let capture = Capture { step, take, divot, frames: self.frames..self.frames, still: true };
+        Recording { capture, key, tool }
     }
 
-    /// The camera sees a tool in one frame, and the tracker on the pelvis where there is one.
-    fn see(&mut self, tool: &Tool, pose: Pose<Tracker, Camera>, recording: &mut Recording) {
-        self.eye.see(tool, pose, &mut recording.tool, &mut self.observed.sightings);
-        if let (Some((watched, pose)), Some(sightings)) = (&mut recording.pelvis, &mut self.observed.pelvis) {
-            self.eye.see(&self.simulator.pelvis, *pose, watched, sightings);
+    /// The camera sees the tool in the frames of a capture, and the tracker on the pelvis where there is one.
+    fn end(&mut self, Recording { mut capture, key, tool }: Recording) {
+        let key = (self.key, key);
+        self.eye.see(key, tool, self.poses, &mut self.observed.sightings);
+        if let Some(sightings) = &mut self.observed.pelvis {
+            let place = self.camera * self.carried.inverse();
+            self.poses.fill(Pose::new(place.rotation.relabelled(), place.origin));
+            self.eye.see_pelvis(key, self.poses, sightings);
         }
-        recording.capture.frames.end += 1;
-    }
-
-    fn end(&mut self, recording: Recording) {
-        self.frames = recording.capture.frames.end;
-        self.observed.captures.push(recording.capture);
+        capture.frames.end += self.poses.len();
+        self.frames = capture.frames.end;
+        self.observed.captures.push(capture);
     }
 }
 

@@ -49,8 +49,10 @@ pub struct Tool {
     pub markers: Vec<Point<Tracker>>,
     /// In which direction each of them looks.
     pub normals: Vec<Direction<Tracker>>,
-    /// Its axis.
-    pub axis: Direction<Tracker>,
+    /// From tracker axes to those whose X is the tool's own axis, Y as near to where the markers face (+Z) as can be.
+    upright: Rotation<Tracker, Tracker>,
+    /// Two directions across its axis.
+    pub transverse: [Direction<Tracker>; 2],
     /// Its working point: tip, or centre of the head.
     pub point: Point<Tracker>,
 }
@@ -61,11 +63,15 @@ impl Tool {
         let (markers_mm, normals) = tools.markers(kind);
         let normal =
             |i: usize| normals.get(i).and_then(|&normal| Displacement::from_vector(normal.into()).direction());
+        let axis = axis.direction().unwrap_or(Direction::Y);
+        let [x, y, z] = triad(axis, Direction::Z, Direction::X);
+        let [_, first, second] = triad(axis, Direction::X, Direction::Z);
         Self {
             kind,
             normals: (0..markers_mm.len()).map(|i| normal(i).unwrap_or(Direction::Z)).collect(),
             markers: markers_mm.iter().map(|&[x, y, z]| Point::new(x, y, z)).collect(),
-            axis: axis.direction().unwrap_or(Direction::Y),
+            upright: Rotation::<Tracker, Tracker>::from_axes(x, y, z).inverse(),
+            transverse: [first, second],
             point: Point::from_vector(point_mm.into()),
         }
     }
@@ -76,33 +82,24 @@ impl Tool {
         Self::new(kind, tools, Point::ORIGIN - point, point_mm)
     }
 
-    /// Two directions across its axis.
-    pub fn transverse(&self) -> [Direction<Tracker>; 2] {
-        let [_, first, second] = triad(self.axis, Direction::X, Direction::Z);
-        [first, second]
+    /// Its orientation where its axis points along `target`, turned about it so that the markers look towards `facing` as far
+    /// as the axis allows.
+    pub fn held(
+        &self,
+        target: Direction<TruePelvis>,
+        facing: Direction<TruePelvis>,
+    ) -> Rotation<Tracker, TruePelvis> {
+        let [x, y, z] = triad(target, facing, Direction::Y);
+        Rotation::<Tracker, TruePelvis>::from_axes(x, y, z) * self.upright
     }
-}
-
-/// Orientation of a tool whose own `axis` points along `target`, turned about it so that the markers (facing
-/// +Z) look towards `facing` as far as the axis allows.
-pub fn held(
-    axis: Direction<Tracker>,
-    target: Direction<TruePelvis>,
-    facing: Direction<TruePelvis>,
-) -> Rotation<Tracker, TruePelvis> {
-    let own = triad(axis, Direction::Z, Direction::X);
-    let world = triad(target, facing, Direction::Y);
-    let own = Rotation::<Tracker, Tracker>::from_axes(own[0], own[1], own[2]);
-    let world = Rotation::<Tracker, TruePelvis>::from_axes(world[0], world[1], world[2]);
-    world * own.inverse()
 }
 
 /// A right-handed triple whose first axis is `first` and whose second is as near `second` as can be; `spare`
 /// where the two are parallel.
 fn triad<A>(first: Direction<A>, second: Direction<A>, spare: Direction<A>) -> [Direction<A>; 3] {
     let across = |d: Direction<A>| d.as_displacement() - d.cosine(first) * first;
-    let (one, other) = (across(second), across(spare));
-    let second = if one.length() > 1e-6 { one } else { other };
+    let one = across(second);
+    let second = if one.length() > 1e-6 { one } else { across(spare) };
     let second = second.direction().unwrap_or(spare);
     let third = first.as_displacement().cross(second.as_displacement()).direction().unwrap_or(spare);
     [first, second, third]

@@ -2,9 +2,9 @@
 
 use super::case::Simulator;
 use super::model::CameraModel;
-use super::pose_noise::{MarkerNoise, PoseFactor, PoseResponse, SmallMotion};
+use super::pose_noise::{MarkerNoise, PoseFactor, PoseResponse, SmallMotions};
 use super::tool::Tool;
-use crate::geometry::{Pixel, Point, Pose, Vector3};
+use crate::geometry::{Pixel, Point, Pose, Vector3, alike};
 use crate::measurement::{Camera, Tracker};
 use nalgebra::{Matrix6, SVector};
 
@@ -49,7 +49,8 @@ impl Simulator {
             let size = sign * if component < 3 { shift_mm } else { turn };
             moved[component / 3][component % 3] = size;
             let [shift, turn] = moved;
-            self.images(tool, pose * SmallMotion { about: Point::ORIGIN, shift, turn }.pose())
+            let motion = SmallMotions { about: Point::ORIGIN, shift: alike(&shift), turn: alike(&turn) };
+            self.images(tool, pose * motion.poses().poses()[0])
         };
         let columns: Vec<Vec<Option<[f64; 2]>>> = (0..6)
             .map(|component| {

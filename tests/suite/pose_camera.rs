@@ -2,7 +2,7 @@
 
 use navassay::experiment::Plan;
 use navassay::measurement::OUTPUTS;
-use navassay::trial::TrialRunner;
+use navassay::trial::{TrialRunner, Worker};
 use rayon::prelude::*;
 
 /// Mean and standard deviation of a column of errors, and how many there are.
@@ -71,4 +71,27 @@ fn coverage_poses_err_as_their_markers_do() {
 fn coverage_poses_err_as_their_markers_do_in_40000_cases() {
     agree(JITTER_ALONE, 40_000, 0.005);
     agree("", 40_000, 0.005);
+}
+
+/// What stays the same from frame to frame needs no sampling: each case reads what its markers would have read, to first order
+/// in what lens and build do, in every frame from where its tracker is then.
+#[test]
+fn identity_lens_and_build_do_to_poses_what_they_do_to_their_markers() {
+    let errors = |model: &str| -> Vec<[f64; OUTPUTS.len()]> {
+        let noise = "[noise]\nonly = [\"tracker.lens\", \"tracker.build\"]\n";
+        let plan = Plan::parse("pose", &format!("seed = 4\n[camera]\nmodel = \"{model}\"\n{noise}"));
+        let plan = plan.expect("a sound experiment");
+        let runner = TrialRunner::new(&plan.variants[0], plan.seed);
+        let mut worker = Worker::default();
+        (0..200).map(|trial| runner.errors(trial, &mut worker)).collect()
+    };
+    let (marker, pose) = (errors("marker"), errors("pose"));
+    let rms = |values: &mut dyn Iterator<Item = f64>| (values.map(|value| value * value).sum::<f64>() / 200.0).sqrt();
+    for output in OUTPUTS {
+        let place = output.place();
+        let size = rms(&mut marker.iter().map(|errors| errors[place]));
+        let off = rms(&mut marker.iter().zip(&pose).map(|(marker, pose)| pose[place] - marker[place]));
+        println!("{:16} rms {size:.6}, off by {off:.6}", output.id());
+        assert!(off < 0.03 * size, "{}: off by {off} of {size}", output.id());
+    }
 }
