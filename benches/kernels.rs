@@ -2,9 +2,10 @@
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use navassay::experiment::{Plan, Variant};
+use navassay::geometry::lanes::LANES;
 use navassay::geometry::{Point, Pose, TracedPoints, fit_circle, fit_ellipse, fit_pivot};
 use navassay::measurement::{Camera, Feature, Observations, Sightings, Step, Tracker, Workspace};
-use navassay::simulation::{CaseKey, Memory, Simulator, StreamKey};
+use navassay::simulation::{CaseKey, MarkerNoise, Memory, PoseResponse, Simulator, StreamKey};
 use std::hint::black_box;
 
 const KEY: CaseKey = CaseKey { seed: 1, device: 0, case: 0, repeat: 0 };
@@ -71,6 +72,15 @@ fn kernels(criterion: &mut Criterion) {
         bencher.iter(|| fit_pivot(black_box(&pivoted)));
     });
     let Ok(tip) = fit_pivot(&pivoted) else { return };
+
+    let drawn: Vec<Point<Tracker>> = trackers.probe.points().collect();
+    let response = PoseResponse::of(&drawn);
+    let views: [Point<Tracker>; LANES] = std::array::from_fn(|view| pivoted[view].inverse().origin);
+    let noise = MarkerNoise { across_mm: 0.08, along_mm: 0.24 };
+    group.throughput(Throughput::Elements(LANES as u64)).bench_function("covariance of a pose, by view", |bencher| {
+        bencher.iter(|| response.factors(black_box(views), noise));
+    });
+    group.throughput(Throughput::Elements(1));
 
     let trace: Vec<Point<Camera>> =
         poses(&marker, Step::FemurBaseline).iter().map(|&pose| pose * tip.in_tool).collect();

@@ -155,6 +155,13 @@ impl<A> Direction<A> {
         Displacement(self.0, PhantomData)
     }
 
+    /// The third of three right-handed perpendicular directions, of which this and `second` are the first two.
+    #[inline]
+    #[must_use]
+    pub fn third(&self, second: Self) -> Self {
+        Self(self.0.cross(&second.0), PhantomData)
+    }
+
     /// Cosine of the angle to another direction.
     #[inline]
     #[must_use]

@@ -4,7 +4,7 @@
 //! neighbours. Four lanes fill the vectors of AVX2, for which `.cargo/config.toml` asks; elsewhere they are taken in parts.
 
 use super::axes::{Point, Pose, Rotation};
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 use std::marker::PhantomData;
 use std::ops::Mul;
 
@@ -34,6 +34,41 @@ pub fn alike(vector: &Vector3<f64>) -> [Lanes; 3] {
 pub fn apart<const N: usize>(numbers: [Lanes; N]) -> [[f64; N]; LANES] {
     let lanes = numbers.map(Lanes::to_array);
     std::array::from_fn(|lane| lanes.map(|numbers| numbers[lane]))
+}
+
+/// Sums of vectors.
+#[inline]
+#[must_use]
+pub fn sum(one: [Lanes; 3], other: [Lanes; 3]) -> [Lanes; 3] {
+    [one[0] + other[0], one[1] + other[1], one[2] + other[2]]
+}
+
+/// Scalar products of vectors.
+#[inline]
+#[must_use]
+pub fn dot(one: [Lanes; 3], other: [Lanes; 3]) -> Lanes {
+    one[0] * other[0] + one[1] * other[1] + one[2] * other[2]
+}
+
+/// Vector products of vectors.
+#[inline]
+#[must_use]
+pub fn cross([a, b, c]: [Lanes; 3], [x, y, z]: [Lanes; 3]) -> [Lanes; 3] {
+    [b * z - c * y, c * x - a * z, a * y - b * x]
+}
+
+/// Vector products of one vector with each of others.
+#[inline]
+#[must_use]
+pub fn cross_with(one: &Vector3<f64>, [x, y, z]: [Lanes; 3]) -> [Lanes; 3] {
+    [one.y * z - one.z * y, one.z * x - one.x * z, one.x * y - one.y * x]
+}
+
+/// Products of a matrix with vectors.
+#[inline]
+#[must_use]
+pub fn turned(matrix: &Matrix3<f64>, [x, y, z]: [Lanes; 3]) -> [Lanes; 3] {
+    [0, 1, 2].map(|i| matrix[(i, 0)] * x + matrix[(i, 1)] * y + matrix[(i, 2)] * z)
 }
 
 /// Points in axes `A`, mm, by their components.
@@ -124,9 +159,7 @@ impl<A, B> PoseLanes<A, B> {
             Pose::new(Rotation::from_rows(rows.map(|row| row[lane])), Point::from_vector(origins[lane].into()))
         })
     }
-}
 
-impl<A, B> PoseLanes<A, B> {
     /// Components in `A` of vectors given in `B`.
     #[inline]
     #[must_use]
@@ -169,11 +202,10 @@ impl<A, B, C> Mul<PoseLanes<A, B>> for PoseLanes<B, C> {
     type Output = PoseLanes<A, C>;
     #[inline]
     fn mul(self, first: PoseLanes<A, B>) -> PoseLanes<A, C> {
-        let turned = |[a, b, c]: [Lanes; 3], v: [Lanes; 3]| a * v[0] + b * v[1] + c * v[2];
         let column = |j: usize| first.rows.map(|row| row[j]);
         PoseLanes::new(
-            self.rows.map(|row| [0, 1, 2].map(|j| turned(row, column(j)))),
-            [0, 1, 2].map(|i| turned(self.rows[i], first.origin) + self.origin[i]),
+            self.rows.map(|row| [0, 1, 2].map(|j| dot(row, column(j)))),
+            [0, 1, 2].map(|i| dot(self.rows[i], first.origin) + self.origin[i]),
         )
     }
 }

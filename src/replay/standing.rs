@@ -1,6 +1,7 @@
 //! How jitter that was seen on a tool held still carries over to points on tools that stood elsewhere.
 
-use crate::geometry::{Layout, Point, Pose, Vector3, alike, apart};
+use crate::geometry::lanes::{alike, apart};
+use crate::geometry::{Layout, Point, Pose, Vector3};
 use crate::measurement::{Camera, Instruments, Tracker};
 use crate::record::recording::{RecordedCapture, RecordedFrames};
 use crate::simulation::PoseResponse;

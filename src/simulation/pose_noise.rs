@@ -8,7 +8,8 @@
 use super::noise::{Jitter, REFERENCE_DISTANCE_MM};
 use super::quantity::Quantity;
 use super::source::Source;
-use crate::geometry::{LANES, Lanes, Matrix3, Point, PoseLanes, Vector3, alike, apart, side_by_side};
+use crate::geometry::lanes::{alike, apart, cross, cross_with, dot, side_by_side, sum, turned};
+use crate::geometry::{LANES, Lanes, Matrix3, Point, PoseLanes, Vector3};
 use crate::measurement::Tracker;
 use nalgebra::{Matrix6, SMatrix};
 
@@ -97,12 +98,6 @@ impl PoseFactor {
         })
     }
 
-    /// The point about which it turns.
-    #[must_use]
-    pub fn about(&self) -> Point<Tracker> {
-        self.about
-    }
-
     /// Length by which it moves a point of the tracker, root mean square, mm.
     #[must_use]
     pub fn point_rms_mm(&self, point: Point<Tracker>) -> f64 {
@@ -156,7 +151,7 @@ impl PoseResponse {
         let (mut shift, mut torque) = ([zero; 3], [zero; 3]);
         for (Arm { x, .. }, displacement) in self.arms.iter().zip(displaced) {
             shift = sum(shift, displacement);
-            torque = sum(torque, arm_cross(x, displacement));
+            torque = sum(torque, cross_with(x, displacement));
         }
         let share = 1.0 / self.arms.len() as f64;
         let turn = turned(&self.inverse_moment, torque);
@@ -186,7 +181,7 @@ impl PoseResponse {
             let ray = [0, 1, 2].map(|i| x[i] - camera[i]);
             let squared = dot(ray, ray);
             let (across, excess) = (across_share * squared, along_share * squared - across_share);
-            let torque = arm_cross(x, ray);
+            let torque = cross_with(x, ray);
             let (ray_share, torque_share) = (ray.map(|ray| excess * ray), torque.map(|torque| excess * torque));
             across_sum += across;
             for i in 0..3 {
@@ -202,7 +197,7 @@ impl PoseResponse {
             }
             // a(J^-1 [x]x S), with a(u v') = v x u.
             let answered = cross(ray_share, turned(answer, ray));
-            bent = sum(bent, arm_cross(x, sum([0, 1, 2].map(|i| across * twist[i]), answered)));
+            bent = sum(bent, cross_with(x, sum([0, 1, 2].map(|i| across * twist[i]), answered)));
         }
         let trace = across_spread[0][0] + across_spread[1][1] + across_spread[2][2];
         let [x, y, z] = across_arm;
@@ -258,33 +253,6 @@ impl PoseResponse {
             mean_turn: mean_turn[lane].into(),
         })
     }
-}
-
-#[inline]
-fn sum(one: [Lanes; 3], other: [Lanes; 3]) -> [Lanes; 3] {
-    [one[0] + other[0], one[1] + other[1], one[2] + other[2]]
-}
-
-#[inline]
-fn dot(one: [Lanes; 3], other: [Lanes; 3]) -> Lanes {
-    one[0] * other[0] + one[1] * other[1] + one[2] * other[2]
-}
-
-#[inline]
-fn cross([a, b, c]: [Lanes; 3], [x, y, z]: [Lanes; 3]) -> [Lanes; 3] {
-    [b * z - c * y, c * x - a * z, a * y - b * x]
-}
-
-/// The vector products of an arm with vectors.
-#[inline]
-fn arm_cross(arm: &Vector3<f64>, [x, y, z]: [Lanes; 3]) -> [Lanes; 3] {
-    [arm.y * z - arm.z * y, arm.z * x - arm.x * z, arm.x * y - arm.y * x]
-}
-
-/// The products of a matrix with vectors.
-#[inline]
-fn turned(matrix: &Matrix3<f64>, [x, y, z]: [Lanes; 3]) -> [Lanes; 3] {
-    [0, 1, 2].map(|i| matrix[(i, 0)] * x + matrix[(i, 1)] * y + matrix[(i, 2)] * z)
 }
 
 /// [`lower_factor`] of several matrices, of which the lower triangles are read, and the inverses of their diagonals; 0 in a

@@ -96,8 +96,7 @@ fn looking(origin: Point<TruePelvis>, target: Point<TruePelvis>) -> Pose<TruePel
     let z = (target - origin).direction().unwrap_or(-Direction::X);
     let across = (-Direction::<TruePelvis>::Y).as_displacement().cross(z.as_displacement());
     let x = across.direction().unwrap_or(Direction::Z);
-    let y = z.as_displacement().cross(x.as_displacement()).direction().unwrap_or(-Direction::Y);
-    Pose::new(Rotation::<Camera, TruePelvis>::from_axes(x, y, z), origin).inverse()
+    Pose::new(Rotation::<Camera, TruePelvis>::from_axes(x, z.third(x), z), origin).inverse()
 }
 
 /// Where the feature is on the femur: on its lateral side, set from the point where neck and shaft axes meet.
@@ -117,6 +116,5 @@ fn feature_on_femur(tools: &Tools, patient: &Patient, side: Side) -> Pose<Featur
     // The major axis runs along the femur.
     let along = Direction::<Femur>::Y.as_displacement();
     let y = (along - along.along(x) * x).direction().unwrap_or(Direction::Z);
-    let z = x.as_displacement().cross(y.as_displacement()).direction().unwrap_or(Direction::Y);
-    Pose::new(Rotation::from_axes(x, y, z), Point::ORIGIN + in_femur(position))
+    Pose::new(Rotation::from_axes(x, y, x.third(y)), Point::ORIGIN + in_femur(position))
 }

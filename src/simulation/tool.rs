@@ -101,8 +101,7 @@ fn triad<A>(first: Direction<A>, second: Direction<A>, spare: Direction<A>) -> [
     let one = across(second);
     let second = if one.length() > 1e-6 { one } else { across(spare) };
     let second = second.direction().unwrap_or(spare);
-    let third = first.as_displacement().cross(second.as_displacement()).direction().unwrap_or(spare);
-    [first, second, third]
+    [first, second, first.third(second)]
 }
 
 /// Cosine and sine of equally spaced angles, once round from 0.

@@ -160,13 +160,35 @@ pub(super) fn cup_axis(inclination_deg: f64, anteversion_deg: f64, side: Side) -
     turn(Direction::X, -side.sign() * inclination_deg) * leaning
 }
 
-/// Up in true bony axes of a pelvis that lies on the table: `(Rx(o) Ry(r) Rz(t))' X`.
+/// Up in true bony axes of a pelvis that lies on the table: `(Rx(o) Ry(r) Rz(t))' X`, the first row of that matrix, which the
+/// obliquity leaves as it is.
 pub(super) fn up(patient: &Patient, side: Side) -> Direction<TruePelvis> {
-    let turn = |axis: Direction<TruePelvis>, deg: f64| {
-        Rotation::<TruePelvis, TruePelvis>::from_rotation_vector(deg.to_radians() * axis)
-    };
-    let on_table = turn(Direction::X, side.sign() * patient.obliquity_deg)
-        * turn(Direction::Y, side.sign() * patient.rotation_deg)
-        * turn(Direction::Z, patient.tilt_deg);
-    on_table.inverse() * Direction::X
+    let (rotation_sine, rotation_cosine) = libm::sincos((side.sign() * patient.rotation_deg).to_radians());
+    let (tilt_sine, tilt_cosine) = libm::sincos(patient.tilt_deg.to_radians());
+    let up = Displacement::new(rotation_cosine * tilt_cosine, -rotation_cosine * tilt_sine, rotation_sine);
+    up.direction().unwrap_or(Direction::X)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::experiment::Plan;
+
+    #[test]
+    fn identity_up_is_that_of_the_turns_on_the_table() {
+        let text = "seed = 1\n[anatomy]\ntilt_deg = 7.0\nrotation_deg = -4.0\nobliquity_deg = 9.0\n";
+        let plan = Plan::parse("up", text).unwrap_or_else(|error| panic!("{error}"));
+        let patient = plan.variants[0].model.anatomy.medians();
+        for side in [Side::Right, Side::Left] {
+            let turn = |axis: Direction<TruePelvis>, deg: f64| {
+                Rotation::<TruePelvis, TruePelvis>::from_rotation_vector(deg.to_radians() * axis)
+            };
+            let on_table = turn(Direction::X, side.sign() * patient.obliquity_deg)
+                * turn(Direction::Y, side.sign() * patient.rotation_deg)
+                * turn(Direction::Z, patient.tilt_deg);
+            let expected = on_table.inverse() * Direction::X;
+            let off = up(&patient, side).as_displacement() - expected.as_displacement();
+            assert!(off.length() < 1e-15, "{off:?}");
+        }
+    }
 }

@@ -4,7 +4,8 @@ use super::case::Simulator;
 use super::model::CameraModel;
 use super::pose_noise::{MarkerNoise, PoseFactor, PoseResponse, SmallMotions};
 use super::tool::Tool;
-use crate::geometry::{Pixel, Point, Pose, Vector3, alike};
+use crate::geometry::lanes::alike;
+use crate::geometry::{Pixel, Point, Pose, Vector3};
 use crate::measurement::{Camera, Tracker};
 use nalgebra::{Matrix6, SVector};
 
