@@ -111,25 +111,25 @@ impl<A> PointLanes<A> {
     }
 }
 
-/// Poses of axes `A` in axes `B`, by their components.
+/// Poses of axes `From` in axes `To`, by their components.
 #[derive(Debug)]
-pub struct PoseLanes<A, B> {
+pub struct PoseLanes<From, To> {
     /// Rows of the rotation matrix of each.
     pub rows: [[Lanes; 3]; 3],
     /// X, Y and Z of each origin, mm.
     pub origin: [Lanes; 3],
-    axes: PhantomData<(A, B)>,
+    axes: PhantomData<(From, To)>,
 }
 
-impl<A, B> Clone for PoseLanes<A, B> {
+impl<From, To> Clone for PoseLanes<From, To> {
     fn clone(&self) -> Self {
         *self
     }
 }
 
-impl<A, B> Copy for PoseLanes<A, B> {}
+impl<From, To> Copy for PoseLanes<From, To> {}
 
-impl<A, B> PoseLanes<A, B> {
+impl<From, To> PoseLanes<From, To> {
     /// Poses by their components.
     #[inline]
     #[must_use]
@@ -140,10 +140,11 @@ impl<A, B> PoseLanes<A, B> {
     /// At least one pose; where there are fewer, the last stands in for the missing ones.
     #[inline]
     #[must_use]
-    pub fn of(poses: &[Pose<A, B>]) -> Self {
+    pub fn of(poses: &[Pose<From, To>]) -> Self {
         let last = poses.len() - 1;
         let pose = |lane: usize| &poses[lane.min(last)];
-        let lanes = |entry: &dyn Fn(&Pose<A, B>) -> f64| Lanes::new(std::array::from_fn(|lane| entry(pose(lane))));
+        let lanes =
+            |entry: &dyn Fn(&Pose<From, To>) -> f64| Lanes::new(std::array::from_fn(|lane| entry(pose(lane))));
         Self::new(
             [0, 1, 2].map(|i| [0, 1, 2].map(|j| lanes(&|pose| pose.rotation.matrix()[(i, j)]))),
             [0, 1, 2].map(|i| lanes(&|pose| pose.origin.vector()[i])),
@@ -153,14 +154,14 @@ impl<A, B> PoseLanes<A, B> {
     /// The poses.
     #[inline]
     #[must_use]
-    pub fn poses(&self) -> [Pose<A, B>; LANES] {
+    pub fn poses(&self) -> [Pose<From, To>; LANES] {
         let (rows, origins) = (self.rows.map(apart), apart(self.origin));
         std::array::from_fn(|lane| {
             Pose::new(Rotation::from_rows(rows.map(|row| row[lane])), Point::from_vector(origins[lane].into()))
         })
     }
 
-    /// Components in `A` of vectors given in `B`.
+    /// Components in `From` of vectors given in `To`.
     #[inline]
     #[must_use]
     pub fn turned_back(&self, [x, y, z]: [Lanes; 3]) -> [Lanes; 3] {
@@ -186,15 +187,9 @@ impl<A, B, C> Mul<PoseLanes<A, B>> for Pose<B, C> {
     type Output = PoseLanes<A, C>;
     #[inline]
     fn mul(self, first: PoseLanes<A, B>) -> PoseLanes<A, C> {
-        let m = self.rotation.matrix();
-        PoseLanes::new(
-            [0, 1, 2].map(|i| {
-                [0, 1, 2].map(|j| {
-                    m[(i, 0)] * first.rows[0][j] + m[(i, 1)] * first.rows[1][j] + m[(i, 2)] * first.rows[2][j]
-                })
-            }),
-            (self * PointLanes::new(first.origin)).components,
-        )
+        let columns = [0, 1, 2].map(|j| turned(self.rotation.matrix(), first.rows.map(|row| row[j])));
+        let rows = [0, 1, 2].map(|i| columns.map(|column| column[i]));
+        PoseLanes::new(rows, (self * PointLanes::new(first.origin)).components)
     }
 }
 

@@ -35,12 +35,12 @@ fn camera_from(pose: &Pose<Tracker, Camera>) -> Point<Tracker> {
     pose.inverse().origin
 }
 
-/// Frames parted into the first ones, which share their noise, and the others.
-fn part_by_view(poses: &[Pose<Tracker, Camera>]) -> (&[Pose<Tracker, Camera>], &[Pose<Tracker, Camera>]) {
-    let Some(first) = poses.first().map(camera_from) else { return (&[], &[]) };
+/// How many of the first frames share their noise.
+fn sharing_a_view(poses: &[Pose<Tracker, Camera>]) -> usize {
+    let Some(first) = poses.first().map(camera_from) else { return 0 };
     let most = 2.0 * SAME_VIEW * (first - Point::ORIGIN).length();
     let near = |pose: &&Pose<Tracker, Camera>| (camera_from(pose) - first).vector().norm_squared() <= most * most;
-    poses.split_at(poses.iter().take_while(near).count().max(LANES.min(poses.len())))
+    poses.iter().take_while(near).count().max(LANES.min(poses.len()))
 }
 
 impl PoseCamera {
@@ -85,7 +85,7 @@ impl PoseCamera {
         while !poses.is_empty() {
             // The noise of several views costs little more than that of one.
             let runs: [_; LANES] = std::array::from_fn(|_| {
-                let (run, others) = part_by_view(poses);
+                let (run, others) = poses.split_at(sharing_a_view(poses));
                 poses = others;
                 run
             });

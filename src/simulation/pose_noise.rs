@@ -116,14 +116,13 @@ impl PoseFactor {
     #[inline]
     #[must_use]
     pub fn motions(&self, [a, b, c, d, e, f]: [Lanes; 6]) -> SmallMotions {
-        let along = |row: [f64; 3], scores: [Lanes; 3]| row[0] * scores[0] + row[1] * scores[1] + row[2] * scores[2];
-        let row = |matrix: &Matrix3<f64>, i: usize| [matrix[(i, 0)], matrix[(i, 1)], matrix[(i, 2)]];
         let (first, last) = ([a, b, c], [d, e, f]);
-        let shift = [0, 1, 2].map(|i| along(row(&self.shift_factor, i), first));
-        let turn = [0, 1, 2].map(|i| {
-            self.mean_turn[i] + along(row(&self.mixed_factor, i), first) + along(row(&self.turn_factor, i), last)
-        });
-        SmallMotions { about: self.about, shift, turn }
+        let turn = sum(alike(&self.mean_turn), turned(&self.mixed_factor, first));
+        SmallMotions {
+            about: self.about,
+            shift: turned(&self.shift_factor, first),
+            turn: sum(turn, turned(&self.turn_factor, last)),
+        }
     }
 }
 
