@@ -142,13 +142,9 @@ impl<From, To> PoseLanes<From, To> {
     #[must_use]
     pub fn of(poses: &[Pose<From, To>]) -> Self {
         let last = poses.len() - 1;
-        let pose = |lane: usize| &poses[lane.min(last)];
-        let lanes =
-            |entry: &dyn Fn(&Pose<From, To>) -> f64| Lanes::new(std::array::from_fn(|lane| entry(pose(lane))));
-        Self::new(
-            [0, 1, 2].map(|i| [0, 1, 2].map(|j| lanes(&|pose| pose.rotation.matrix()[(i, j)]))),
-            [0, 1, 2].map(|i| lanes(&|pose| pose.origin.vector()[i])),
-        )
+        let each: [&Pose<From, To>; LANES] = std::array::from_fn(|lane: usize| &poses[lane.min(last)]);
+        let row = |i: usize| side_by_side(each.map(|pose| pose.rotation.matrix().row(i).transpose()));
+        Self::new([0, 1, 2].map(row), side_by_side(each.map(|pose| *pose.origin.vector())))
     }
 
     /// The poses.
@@ -174,11 +170,8 @@ impl<A, B> Mul<Point<A>> for PoseLanes<A, B> {
     type Output = PointLanes<B>;
     #[inline]
     fn mul(self, point: Point<A>) -> PointLanes<B> {
-        let v = point.vector();
-        PointLanes::new([0, 1, 2].map(|i| {
-            let [a, b, c] = self.rows[i];
-            a * v.x + b * v.y + c * v.z + self.origin[i]
-        }))
+        let point = alike(point.vector());
+        PointLanes::new(sum(self.rows.map(|row| dot(row, point)), self.origin))
     }
 }
 
@@ -200,7 +193,7 @@ impl<A, B, C> Mul<PoseLanes<A, B>> for PoseLanes<B, C> {
         let column = |j: usize| first.rows.map(|row| row[j]);
         PoseLanes::new(
             self.rows.map(|row| [0, 1, 2].map(|j| dot(row, column(j)))),
-            [0, 1, 2].map(|i| dot(self.rows[i], first.origin) + self.origin[i]),
+            sum(self.rows.map(|row| dot(row, first.origin)), self.origin),
         )
     }
 }
@@ -209,8 +202,6 @@ impl<A, B> Mul<PointLanes<A>> for Pose<A, B> {
     type Output = PointLanes<B>;
     #[inline]
     fn mul(self, points: PointLanes<A>) -> PointLanes<B> {
-        let (m, o) = (self.rotation.matrix(), self.origin.vector());
-        let [x, y, z] = points.components;
-        PointLanes::new([0, 1, 2].map(|i| m[(i, 0)] * x + m[(i, 1)] * y + m[(i, 2)] * z + o[i]))
+        PointLanes::new(sum(turned(self.rotation.matrix(), points.components), alike(self.origin.vector())))
     }
 }
