@@ -180,7 +180,6 @@ fn seen_from(pelvis: &Pose<Tracker, Camera>, tool: &Pose<Tracker, Camera>) -> Po
 
 /// The same for a frame, with its residuals together, where there is a tracker on the pelvis; a frame that shows only
 /// one of the two is lost.
-#[inline]
 fn seen_beside(pelvis: Option<&Frame>, tool: Frame) -> Frame {
     let Some(pelvis) = pelvis else { return tool };
     let ((pelvis, beside_mm), (tool, residual_mm)) = ((*pelvis)?, tool?);
