@@ -74,7 +74,9 @@ fn coverage_poses_err_as_their_markers_do_in_40000_cases() {
 }
 
 /// What stays the same from frame to frame needs no sampling: each case reads what its markers would have read, to first order
-/// in what lens and build do, in every frame from where its tracker is then.
+/// in what lens and build do, in every frame from where its tracker is then. What is of second order is smaller by the turn that
+/// they make of a tracker: 0.2 mm of the lens with 0.05 mm of each marker's build, at arms of 30 mm, are 0.007 rad; allowed is
+/// three times that.
 #[test]
 fn identity_lens_and_build_do_to_poses_what_they_do_to_their_markers() {
     let errors = |model: &str| -> Vec<[f64; OUTPUTS.len()]> {
@@ -92,6 +94,6 @@ fn identity_lens_and_build_do_to_poses_what_they_do_to_their_markers() {
         let size = rms(&mut marker.iter().map(|errors| errors[place]));
         let off = rms(&mut marker.iter().zip(&pose).map(|(marker, pose)| pose[place] - marker[place]));
         println!("{:16} rms {size:.6}, off by {off:.6}", output.id());
-        assert!(off < 0.03 * size, "{}: off by {off} of {size}", output.id());
+        assert!(off < 0.021 * size, "{}: off by {off} of {size}", output.id());
     }
 }
