@@ -2,7 +2,8 @@
 
 use super::model::Model;
 use super::noise::LensField;
-use super::pose_noise::{MarkerNoise, PoseFactor, PoseResponse, SmallMotions};
+use super::pose_noise::{MarkerNoise, PoseFactor, PoseResponse};
+use super::small_motions::SmallMotions;
 use super::streams::Scores;
 use super::tool::ToolKind;
 use crate::geometry::{LANES, Lanes, Layout, Point, Pose, PoseLanes, Rotation};
@@ -101,15 +102,13 @@ impl PoseCamera {
             for (run, factor) in runs.iter().zip(&factors) {
                 for some in run.chunks(LANES) {
                     let placed = PoseLanes::of(some);
-                    let lens = lens.map(|lens| lens_motions(response, &placed, markers, lens));
-                    let noise = factor.as_ref().zip(jitter.as_mut());
-                    let noise = noise.map(|(factor, scores)| factor.motions(six_each(scores, some.len())));
-                    let moved = match (noise, lens) {
-                        (Some(noise), Some(lens)) => *bent * noise.with(&lens.about(noise.about)).poses(),
-                        (Some(motions), None) | (None, Some(motions)) => *bent * motions.poses(),
-                        (None, None) => PoseLanes::of(&[*bent]),
+                    let by_noise = match (factor, &mut jitter) {
+                        (Some(factor), Some(scores)) => factor.motions(six_each(scores, some.len())),
+                        _ => response.still(),
                     };
-                    let poses = (placed * moved).poses();
+                    let by_lens =
+                        lens.map_or(response.still(), |lens| lens_motions(response, &placed, markers, lens));
+                    let poses = (placed * (*bent * by_noise.with(by_lens).poses())).poses();
                     seen.extend_from_slice(&poses[..some.len()]);
                 }
             }

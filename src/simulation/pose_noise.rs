@@ -7,9 +7,10 @@
 
 use super::noise::{Jitter, REFERENCE_DISTANCE_MM};
 use super::quantity::Quantity;
+use super::small_motions::SmallMotions;
 use super::source::Source;
 use crate::geometry::lanes::{alike, apart, cross, cross_with, dot, side_by_side, sum, turned};
-use crate::geometry::{LANES, Lanes, Matrix3, Point, PoseLanes, Vector3};
+use crate::geometry::{LANES, Lanes, Matrix3, Point, Vector3};
 use crate::measurement::Tracker;
 use nalgebra::{Matrix6, SMatrix};
 
@@ -43,17 +44,6 @@ struct Arm {
     answer: Matrix3<f64>,
     /// The vector of the difference of that matrix and its transpose.
     twist: Vector3<f64>,
-}
-
-/// Small motions of a tracker in its own axes, side by side: a turn about a point, then a shift.
-#[derive(Clone, Copy, Debug)]
-pub struct SmallMotions {
-    /// About this point of the tracker.
-    pub about: Point<Tracker>,
-    /// Shifts, mm.
-    pub shift: [Lanes; 3],
-    /// Rotation vectors, radians.
-    pub turn: [Lanes; 3],
 }
 
 /// Makes six scores a small motion.
@@ -155,6 +145,14 @@ impl PoseResponse {
         let share = 1.0 / self.arms.len() as f64;
         let turn = turned(&self.inverse_moment, torque);
         SmallMotions { about: self.centroid, shift: shift.map(|sum| share * sum), turn }
+    }
+
+    /// No motions, about the same point.
+    #[inline]
+    #[must_use]
+    pub fn still(&self) -> SmallMotions {
+        let zero = [Lanes::splat(0.0); 3];
+        SmallMotions { about: self.centroid, shift: zero, turn: zero }
     }
 
     /// What marker noise does to the pose of a tracker that sees the camera at this place.
@@ -271,44 +269,6 @@ fn lower_factors(matrices: &[[Lanes; 3]; 3]) -> ([[Lanes; 3]; 3], [Lanes; 3]) {
     let l21 = (m21 - l20 * l10) * i11;
     let (l22, i22) = pivot(m22 - l20 * l20 - l21 * l21, m22);
     ([[l00, zero, zero], [l10, l11, zero], [l20, l21, l22]], [i00, i11, i22])
-}
-
-impl SmallMotions {
-    /// The same about another point, to first order.
-    #[inline]
-    #[must_use]
-    pub fn about(self, about: Point<Tracker>) -> Self {
-        let along = cross(self.turn, alike((about - self.about).vector()));
-        Self { about, shift: sum(self.shift, along), ..self }
-    }
-
-    /// Both together with others about the same point, to first order.
-    #[inline]
-    #[must_use]
-    pub fn with(self, others: &Self) -> Self {
-        Self { shift: sum(self.shift, others.shift), turn: sum(self.turn, others.turn), ..self }
-    }
-
-    /// As poses of the moved trackers in the axes of the one that stayed.
-    #[inline]
-    #[must_use]
-    pub fn poses(&self) -> PoseLanes<Tracker, Tracker> {
-        // Cayley's rotation of half the turn: its angle is right to the third power of a small turn, over 12.
-        let [x, y, z] = self.turn.map(|turn| 0.5 * turn);
-        let share = 2.0 / (1.0 + x * x + y * y + z * z);
-        let (sx, sy, sz) = (share * x, share * y, share * z);
-        let rows = [
-            [1.0 - sy * y - sz * z, sx * y - sz, sx * z + sy],
-            [sx * y + sz, 1.0 - sx * x - sz * z, sy * z - sx],
-            [sx * z - sy, sy * z + sx, 1.0 - sx * x - sy * y],
-        ];
-        let about = self.about.vector();
-        let origin = [0, 1, 2].map(|i| {
-            let [a, b, c] = rows[i];
-            about[i] + self.shift[i] - (a * about.x + b * about.y + c * about.z)
-        });
-        PoseLanes::new(rows, origin)
-    }
 }
 
 /// The vector `v` whose vector product is `A - A'`.

@@ -2,7 +2,8 @@
 
 use super::case::Simulator;
 use super::model::CameraModel;
-use super::pose_noise::{MarkerNoise, PoseFactor, PoseResponse, SmallMotions};
+use super::pose_noise::{MarkerNoise, PoseFactor, PoseResponse};
+use super::small_motions::SmallMotions;
 use super::tool::Tool;
 use crate::geometry::lanes::alike;
 use crate::geometry::{Pixel, Point, Pose, Vector3};
