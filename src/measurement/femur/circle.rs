@@ -15,7 +15,7 @@ pub(super) const STRATEGY: FemurStrategy = FemurStrategy {
     locate: |tips, _, memory| {
         let Circle { centre, axis, residual_rms_mm, .. } = fit_circle(tips)?;
         let [_, across, along] = PrincipalAxes::of(tips).axes;
-        let largest_gap_deg = gap::largest_deg(tips, centre, [along, across], &mut memory.spokes)?;
+        let largest_gap_deg = gap::largest_deg(tips, centre, [along, across], &mut memory.turns)?;
         Ok(Trace { pose: FeaturePose::Axial(centre, axis), residual_rms_mm, largest_gap_deg })
     },
     shown: |pose| FeaturePose::Axial(pose.origin, pose.rotation * Direction::X),

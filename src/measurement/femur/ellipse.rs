@@ -15,7 +15,7 @@ pub(super) const STRATEGY: FemurStrategy = FemurStrategy {
     locate: |tips, instruments, memory| {
         let EllipseFit { pose, residual_rms_mm } = fit_ellipse(tips, instruments.ellipse, &mut memory.traced)?;
         let [_, major, minor] = pose.rotation.axes();
-        let largest_gap_deg = gap::largest_deg(tips, pose.origin, [major, minor], &mut memory.spokes)?;
+        let largest_gap_deg = gap::largest_deg(tips, pose.origin, [major, minor], &mut memory.turns)?;
         Ok(Trace { pose: FeaturePose::Elliptic(pose), residual_rms_mm, largest_gap_deg })
     },
     shown: FeaturePose::Elliptic,

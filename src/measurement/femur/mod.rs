@@ -14,7 +14,7 @@ use super::failure::Reason;
 use super::frames::{Camera, Feature};
 use super::options::Instruments;
 use crate::geometry::{Direction, Point, Pose, TracedPoints};
-use gap::Spoke;
+use gap::Turn;
 
 /// The feature on the femur whose move gives leg length and offset.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -125,7 +125,7 @@ pub type Located = Result<Trace, Reason>;
 #[derive(Debug, Default)]
 pub struct TraceMemory {
     traced: TracedPoints<Camera>,
-    spokes: Vec<Spoke>,
+    turns: Vec<Turn>,
 }
 
 impl FemurFeature {
