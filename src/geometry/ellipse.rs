@@ -82,21 +82,24 @@ pub fn fit_ellipse<E, A>(
     for some in traced.iter_mut() {
         some.feet = Feet::in_direction_of(to_ellipse * some.points, size);
     }
+    let mut before = f64::NAN;
     for _ in 0..200 {
         let Step { shift, turn, squares_mm2 } = gauss_newton_step(traced, size, &pose)?;
         let turned = Rotation::from_rotation_vector(turn);
         pose = Pose::new(pose.rotation * turned, pose * (Point::ORIGIN + shift));
-        if shift.length() <= SETTLED * size.major_mm && turn.length() <= SETTLED {
+        let moved = (shift.length() / size.major_mm).max(turn.length());
+        if moved * moved <= SETTLED * before {
             let residual_rms_mm = (squares_mm2 / points.len() as f64).sqrt();
             return Ok(EllipseFit { pose, residual_rms_mm });
         }
+        before = moved;
     }
     Err(FitError::NoConvergence)
 }
 
-/// A step this small, relative to the size, is the last: what remains is smaller by the ratio of the residuals to
-/// the radius of curvature, and quadratically small for points that fit exactly.
-const SETTLED: f64 = 1e-7;
+/// A step after which the next would be this small, relative to the size, is the last. Each is smaller than the one before by
+/// the ratio of the residuals to the radius of curvature, and quadratically small for points that fit exactly.
+const SETTLED: f64 = 1e-8;
 
 /// A small motion of the ellipse in its own axes and the sum of squared distances before it.
 struct Step<E> {
