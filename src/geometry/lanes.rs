@@ -157,6 +157,13 @@ impl<From, To> PoseLanes<From, To> {
         })
     }
 
+    /// Components in `To` of vectors given in `From`.
+    #[inline]
+    #[must_use]
+    pub fn turned(&self, vectors: [Lanes; 3]) -> [Lanes; 3] {
+        self.rows.map(|row| dot(row, vectors))
+    }
+
     /// Components in `From` of vectors given in `To`.
     #[inline]
     #[must_use]
@@ -170,8 +177,7 @@ impl<A, B> Mul<Point<A>> for PoseLanes<A, B> {
     type Output = PointLanes<B>;
     #[inline]
     fn mul(self, point: Point<A>) -> PointLanes<B> {
-        let point = alike(point.vector());
-        PointLanes::new(sum(self.rows.map(|row| dot(row, point)), self.origin))
+        PointLanes::new(sum(self.turned(alike(point.vector())), self.origin))
     }
 }
 
@@ -193,7 +199,7 @@ impl<A, B, C> Mul<PoseLanes<A, B>> for PoseLanes<B, C> {
         let column = |j: usize| first.rows.map(|row| row[j]);
         PoseLanes::new(
             self.rows.map(|row| [0, 1, 2].map(|j| dot(row, column(j)))),
-            sum(self.rows.map(|row| dot(row, first.origin)), self.origin),
+            sum(self.turned(first.origin), self.origin),
         )
     }
 }

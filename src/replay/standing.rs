@@ -59,9 +59,7 @@ impl Standing {
             let Some(ray) = from_camera.direction() else { return };
             // How far the point moves, squared, when this marker moves by 1 mm.
             let moved = |by: &Vector3<f64>| {
-                let (by, still) = (alike(by), alike(&Vector3::zeros()));
-                let motion = answer.to((0..markers.len()).map(|other| if other == which { by } else { still }));
-                let [shift, ..] = apart(motion.about(point).shift);
+                let [shift, ..] = apart(answer.to_one(which, alike(by)).about(point).shift);
                 Vector3::from(shift).norm_squared()
             };
             let each_axis: f64 = [Vector3::x(), Vector3::y(), Vector3::z()].iter().map(moved).sum();

@@ -1,9 +1,9 @@
 //! A camera that gives poses: what it makes of a tracker's true pose.
 
+use super::eye::add_first;
 use super::model::Model;
 use super::noise::LensField;
 use super::pose_noise::{MarkerNoise, PoseFactor, PoseResponse};
-use super::small_motions::SmallMotions;
 use super::streams::Scores;
 use super::tool::ToolKind;
 use crate::geometry::{LANES, Lanes, Layout, Point, Pose, PoseLanes, Rotation};
@@ -21,7 +21,6 @@ pub struct PoseCamera {
 /// A tracker as drawn.
 #[derive(Clone, Debug)]
 struct WatchedTool {
-    markers: Vec<Point<Tracker>>,
     layout: Option<Layout<Tracker>>,
     response: PoseResponse,
 }
@@ -36,12 +35,15 @@ fn camera_from(pose: &Pose<Tracker, Camera>) -> Point<Tracker> {
     pose.inverse().origin
 }
 
-/// How many of the first frames share their noise.
+/// How many of the first frames share their noise: some side by side, and others as long as the last of them is near the first.
 fn sharing_a_view(poses: &[Pose<Tracker, Camera>]) -> usize {
-    let Some(first) = poses.first().map(camera_from) else { return 0 };
-    let most = 2.0 * SAME_VIEW * (first - Point::ORIGIN).length();
-    let near = |pose: &&Pose<Tracker, Camera>| (camera_from(pose) - first).vector().norm_squared() <= most * most;
-    poses.iter().take_while(near).count().max(LANES.min(poses.len()))
+    let mut some = poses.chunks(LANES);
+    let Some(first) = some.next() else { return 0 };
+    let camera = camera_from(&first[0]);
+    let most = 2.0 * SAME_VIEW * (camera - Point::ORIGIN).length();
+    let is_near = |last: &Pose<Tracker, Camera>| (camera_from(last) - camera).vector().norm_squared() <= most * most;
+    let others = some.take_while(|some| some.last().is_some_and(is_near));
+    first.len() + others.map(<[_]>::len).sum::<usize>()
 }
 
 impl PoseCamera {
@@ -53,7 +55,7 @@ impl PoseCamera {
                 let (markers_mm, _) = model.tools.markers(kind);
                 let markers: Vec<Point<Tracker>> = markers_mm.iter().map(|&[x, y, z]| Point::new(x, y, z)).collect();
                 let (layout, response) = (Layout::new(&markers).ok(), PoseResponse::of(&markers));
-                WatchedTool { markers, layout, response }
+                WatchedTool { layout, response }
             }),
             noise: MarkerNoise::of(&model.noise.tracker.jitter),
             stated: model.stated_pose_factor(),
@@ -82,7 +84,7 @@ impl PoseCamera {
             seen.extend(poses.iter().map(|&pose| pose * *bent));
             return;
         }
-        let WatchedTool { markers, response, .. } = &self.tools[kind as usize];
+        let response = &self.tools[kind as usize].response;
         while !poses.is_empty() {
             // The noise of several views costs little more than that of one.
             let runs: [_; LANES] = std::array::from_fn(|_| {
@@ -106,10 +108,11 @@ impl PoseCamera {
                         (Some(factor), Some(scores)) => factor.motions(six_each(scores, some.len())),
                         _ => response.still(),
                     };
-                    let by_lens =
-                        lens.map_or(response.still(), |lens| lens_motions(response, &placed, markers, lens));
-                    let poses = (placed * (*bent * by_noise.with(by_lens).poses())).poses();
-                    seen.extend_from_slice(&poses[..some.len()]);
+                    let by_lens = lens.map_or(response.still(), |lens| {
+                        response.in_place(&placed, |markers| lens.displacement(markers))
+                    });
+                    let given = placed * (*bent * by_noise.with(by_lens).poses());
+                    add_first(seen, &given.poses(), some.len());
                 }
             }
         }
@@ -122,19 +125,4 @@ fn six_each(scores: &mut Scores, frames: usize) -> [Lanes; 6] {
     let mut drawn = [0.0; 6 * LANES];
     scores.fill(&mut drawn[..6 * frames]);
     [0, 1, 2, 3, 4, 5].map(|i| Lanes::new(std::array::from_fn(|frame| drawn[6 * frame + i])))
-}
-
-/// How poses answer what the lens does to the markers.
-#[inline]
-fn lens_motions(
-    response: &PoseResponse,
-    placed: &PoseLanes<Tracker, Camera>,
-    markers: &[Point<Tracker>],
-    lens: &LensField,
-) -> SmallMotions {
-    response.to(markers.iter().map(|&marker| {
-        let place = *placed * marker;
-        let seen = lens.seen(place);
-        placed.turned_back([0, 1, 2].map(|i| seen.components[i] - place.components[i]))
-    }))
 }

@@ -10,8 +10,8 @@ use super::quantity::Quantity;
 use super::small_motions::SmallMotions;
 use super::source::Source;
 use crate::geometry::lanes::{alike, apart, cross, cross_with, dot, side_by_side, sum, turned};
-use crate::geometry::{LANES, Lanes, Matrix3, Point, Vector3};
-use crate::measurement::Tracker;
+use crate::geometry::{LANES, Lanes, Matrix3, Point, PointLanes, PoseLanes, Vector3};
+use crate::measurement::{Camera, Tracker};
 use nalgebra::{Matrix6, SMatrix};
 
 /// Noise of markers: standard deviations of each axis across the ray and of the one along it, at the reference
@@ -132,19 +132,38 @@ impl PoseResponse {
         Self { centroid, arms: arms.map(arm).collect(), spread, inverse_moment }
     }
 
-    /// The motions by which the pose answers these displacements of the markers, in tracker axes, in their order.
+    /// The motions by which the pose answers displacements of one marker, in tracker axes.
     #[inline]
     #[must_use]
-    pub fn to(&self, displaced: impl Iterator<Item = [Lanes; 3]>) -> SmallMotions {
+    pub fn to_one(&self, which: usize, displacement: [Lanes; 3]) -> SmallMotions {
+        let share = 1.0 / self.arms.len() as f64;
+        let turn = turned(&self.arms[which].answer, displacement);
+        SmallMotions { about: self.centroid, shift: displacement.map(|by| share * by), turn }
+    }
+
+    /// The motions by which placed trackers answer these displacements of their markers, in camera axes.
+    #[inline]
+    #[must_use]
+    pub fn in_place(
+        &self,
+        placed: &PoseLanes<Tracker, Camera>,
+        displacement: impl Fn(PointLanes<Camera>) -> [Lanes; 3],
+    ) -> SmallMotions {
         let zero = Lanes::splat(0.0);
         let (mut shift, mut torque) = ([zero; 3], [zero; 3]);
-        for (Arm { x, .. }, displacement) in self.arms.iter().zip(displaced) {
-            shift = sum(shift, displacement);
-            torque = sum(torque, cross_with(x, displacement));
+        let centroid = (*placed * self.centroid).components;
+        for Arm { x, .. } in &self.arms {
+            let arm = placed.turned(alike(x));
+            let displaced = displacement(PointLanes::new(sum(centroid, arm)));
+            shift = sum(shift, displaced);
+            torque = sum(torque, cross(arm, displaced));
         }
         let share = 1.0 / self.arms.len() as f64;
-        let turn = turned(&self.inverse_moment, torque);
-        SmallMotions { about: self.centroid, shift: shift.map(|sum| share * sum), turn }
+        SmallMotions {
+            about: self.centroid,
+            shift: placed.turned_back(shift.map(|sum| share * sum)),
+            turn: turned(&self.inverse_moment, placed.turned_back(torque)),
+        }
     }
 
     /// No motions, about the same point.
@@ -298,8 +317,7 @@ fn lower_factor<const N: usize>(matrix: &SMatrix<f64, N, N>) -> SMatrix<f64, N, 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::{Displacement, PointLanes, Pose, Rotation};
-    use crate::measurement::Camera;
+    use crate::geometry::{Displacement, Pose, Rotation};
     use crate::simulation::{Basis, BasisKind, CaseKey, Switch};
     use nalgebra::{Matrix3x6, Matrix6x3, Vector6};
 
@@ -357,16 +375,21 @@ mod tests {
     #[test]
     fn identity_answer_is_that_of_the_rigid_fit() {
         let markers = MARKERS.map(|place| Point::<Tracker>::from_vector(Vector3::from(place)));
-        let displaced = [[3.0, -1.0, 2.0], [-2.0, 0.5, 1.0], [1.0, 1.0, -3.0], [0.0, 2.0, 2.0], [-1.0, -2.0, 0.5]]
-            .map(|[x, y, z]| Displacement::<Tracker>::new(1e-5 * x, 1e-5 * y, 1e-5 * z));
-        let moved: Vec<_> = markers.iter().zip(displaced).map(|(&marker, by)| marker + by).collect();
-        let fit = crate::geometry::Layout::new(&markers)
-            .and_then(|layout| layout.fit(&moved).map_err(|_| crate::geometry::LayoutError::TooFew(0)));
-        let expected = fit.expect("a rigid layout").pose;
-        let answer = PoseResponse::of(&markers).to(displaced.iter().map(|by| alike(by.vector())));
-        let [found, ..] = answer.poses().poses();
+        let displaced = |[x, y, z]: [f64; 3]| [1e-7 * (y * z + x), 1e-7 * (x * x - 40.0 * z), 1e-7 * (z * x + y * y)];
+        let moved = markers.map(|marker| {
+            let place = *(seen() * marker).vector();
+            Point::from_vector(place + Vector3::from(displaced(place.into())))
+        });
+        let layout = crate::geometry::Layout::new(&markers).expect("a rigid layout");
+        let expected = layout.fit(&moved).expect("markers in place").pose;
+        let answer = PoseResponse::of(&markers).in_place(&PoseLanes::of(&[seen()]), |places| {
+            side_by_side(places.points().map(|place| displaced((*place.vector()).into()).into()))
+        });
+        let [motion, ..] = answer.poses().poses();
         let tip = Point::new(3.0, -155.0, 2.0);
-        assert!((found * tip - expected * tip).length() < 1e-9);
+        let moved_mm = (expected * tip - seen() * tip).length();
+        let missed_mm = (seen() * motion * tip - expected * tip).length();
+        assert!(moved_mm > 1e-3 && missed_mm < 1e-3 * moved_mm, "{missed_mm} mm of {moved_mm} mm");
     }
 
     /// Frames of a still tool through the markers and their rigid fit: `L^-1 C L'^-1` with their sample covariance `C` has

@@ -1,5 +1,6 @@
 //! What the camera sees of a tracker.
 
+use crate::geometry::lanes::sum;
 use crate::geometry::{Displacement, LANES, Lanes, Point, PointLanes};
 use crate::measurement::{Camera, Tracker};
 use crate::simulation::Quantity;
@@ -172,14 +173,21 @@ impl LensField {
     #[inline]
     #[must_use]
     pub fn seen(&self, markers: PointLanes<Camera>) -> PointLanes<Camera> {
-        let place = markers.components;
-        let [u, v, w] = [place[0], place[1], place[2] - VOLUME_CENTRE_MM];
-        let powers = [u, v, w, v * w, w * u, u * v, u * u, v * v, w * w];
-        PointLanes::new([0, 1, 2].map(|i| {
-            let [constant, coefficients @ ..] = &self.coefficients[i];
-            let terms = coefficients.iter().zip(powers);
-            terms.fold(place[i] + *constant, |sum, (&coefficient, power)| sum + coefficient * power)
-        }))
+        PointLanes::new(sum(markers.components, self.displacement(markers)))
+    }
+
+    /// How far from where they are markers seem to be, mm.
+    #[inline]
+    #[must_use]
+    pub fn displacement(&self, markers: PointLanes<Camera>) -> [Lanes; 3] {
+        let [u, v, z] = markers.components;
+        let w = z - VOLUME_CENTRE_MM;
+        self.coefficients.map(|[constant, l0, l1, l2, m0, m1, m2, s0, s1, s2]| {
+            let along_u = l0 + s0 * u + m2 * v;
+            let along_v = l1 + s1 * v + m0 * w;
+            let along_w = l2 + s2 * w + m1 * u;
+            constant + along_u * u + along_v * v + along_w * w
+        })
     }
 }
 
