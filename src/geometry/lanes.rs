@@ -103,11 +103,18 @@ impl<A> PointLanes<A> {
         Self::new(side_by_side(std::array::from_fn(|lane: usize| *points[lane.min(last)].vector())))
     }
 
-    /// The points.
+    /// One of the points.
     #[inline]
     #[must_use]
-    pub fn points(&self) -> [Point<A>; LANES] {
-        apart(self.components).map(|[x, y, z]| Point::new(x, y, z))
+    pub fn point(&self, lane: usize) -> Point<A> {
+        let [x, y, z] = self.components.map(|numbers| numbers.to_array()[lane]);
+        Point::new(x, y, z)
+    }
+
+    /// The first of the points.
+    #[inline]
+    pub fn points(&self, count: usize) -> impl ExactSizeIterator<Item = Point<A>> {
+        (0..count).map(|lane| self.point(lane))
     }
 }
 
@@ -147,14 +154,18 @@ impl<From, To> PoseLanes<From, To> {
         Self::new([0, 1, 2].map(row), side_by_side(each.map(|pose| *pose.origin.vector())))
     }
 
-    /// The poses.
+    /// One of the poses.
     #[inline]
     #[must_use]
-    pub fn poses(&self) -> [Pose<From, To>; LANES] {
-        let (rows, origins) = (self.rows.map(apart), apart(self.origin));
-        std::array::from_fn(|lane| {
-            Pose::new(Rotation::from_rows(rows.map(|row| row[lane])), Point::from_vector(origins[lane].into()))
-        })
+    pub fn pose(&self, lane: usize) -> Pose<From, To> {
+        let of = |numbers: [Lanes; 3]| numbers.map(|numbers| numbers.to_array()[lane]);
+        Pose::new(Rotation::from_rows(self.rows.map(of)), Point::from_vector(of(self.origin).into()))
+    }
+
+    /// The first of the poses.
+    #[inline]
+    pub fn poses(&self, count: usize) -> impl ExactSizeIterator<Item = Pose<From, To>> {
+        (0..count).map(|lane| self.pose(lane))
     }
 
     /// Components in `To` of vectors given in `From`.

@@ -74,7 +74,7 @@ impl<'a> Eye<'a> {
                         if let Some(scores) = &mut scores {
                             places = jitter.disturbed(places, some.len(), scores);
                         }
-                        add_first(seen, &places.points(), some.len());
+                        seen.extend(places.points(some.len()));
                     }
                 }
             }
@@ -89,14 +89,5 @@ impl<'a> Eye<'a> {
                 camera.see(tool.kind, (poses, &self.bent[tool.kind as usize]), lens, scores, seen);
             }
         }
-    }
-}
-
-/// Adds the first of what stands side by side: nearly always all of it, which is then copied without a call.
-#[inline]
-pub(super) fn add_first<T: Copy>(seen: &mut Vec<T>, side_by_side: &[T; LANES], count: usize) {
-    match count {
-        LANES => seen.extend_from_slice(side_by_side),
-        _ => seen.extend_from_slice(&side_by_side[..count]),
     }
 }

@@ -127,7 +127,8 @@ impl Imaging {
         images.resize(first + count * self.rig.cameras(), None);
         let places = markers.chunks(LANES).flat_map(|some| {
             let places = *pose * PointLanes::of(some);
-            lens.map_or(places, |lens| lens.seen(places)).points().into_iter().take(some.len())
+            let seen = lens.map_or(places, |lens| lens.seen(places));
+            (0..some.len()).map(move |lane| seen.point(lane))
         });
         for (i, (place, &normal)) in places.zip(normals).enumerate() {
             let facing = pose.rotation * normal;

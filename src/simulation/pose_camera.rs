@@ -1,6 +1,5 @@
 //! A camera that gives poses: what it makes of a tracker's true pose.
 
-use super::eye::add_first;
 use super::model::Model;
 use super::noise::LensField;
 use super::pose_noise::{MarkerNoise, PoseFactor, PoseResponse};
@@ -112,7 +111,7 @@ impl PoseCamera {
                         response.in_place(&placed, |markers| lens.displacement(markers))
                     });
                     let given = placed * (*bent * by_noise.with(by_lens).poses());
-                    add_first(seen, &given.poses(), some.len());
+                    seen.extend(given.poses(some.len()));
                 }
             }
         }

@@ -383,9 +383,9 @@ mod tests {
         let layout = crate::geometry::Layout::new(&markers).expect("a rigid layout");
         let expected = layout.fit(&moved).expect("markers in place").pose;
         let answer = PoseResponse::of(&markers).in_place(&PoseLanes::of(&[seen()]), |places| {
-            side_by_side(places.points().map(|place| displaced((*place.vector()).into()).into()))
+            side_by_side(apart(places.components).map(|place| displaced(place).into()))
         });
-        let [motion, ..] = answer.poses().poses();
+        let motion = answer.poses().pose(0);
         let tip = Point::new(3.0, -155.0, 2.0);
         let moved_mm = (expected * tip - seen() * tip).length();
         let missed_mm = (seen() * motion * tip - expected * tip).length();
@@ -417,11 +417,11 @@ mod tests {
         let frames = 200_000;
         let (mut found, mut mean) = (Matrix6::zeros(), Vector3::zeros());
         for _ in 0..frames {
-            let disturbed = places.chunks(LANES).flat_map(|some| {
-                let seen = jitter.disturbed(PointLanes::of(some), some.len(), &mut scores).points();
-                seen.into_iter().take(some.len())
-            });
-            let measured: Vec<_> = disturbed.collect();
+            let mut measured = Vec::new();
+            for some in places.chunks(LANES) {
+                let seen = jitter.disturbed(PointLanes::of(some), some.len(), &mut scores);
+                measured.extend(seen.points(some.len()));
+            }
             let pose = seen().inverse() * layout.fit(&measured).expect("a rigid layout").pose;
             let shift = pose * response.centroid - response.centroid;
             let turn = pose.rotation.rotation_vector();
@@ -447,7 +447,7 @@ mod tests {
         covariance[(0, 0)] = 4.0;
         covariance[(4, 4)] = 1e-6;
         let factor = PoseFactor::of_covariance(&covariance).expect("a covariance");
-        let [motion, ..] = factor.motions([Lanes::splat(1.0); 6]).poses().poses();
+        let motion = factor.motions([Lanes::splat(1.0); 6]).poses().pose(0);
         assert_eq!(motion.origin, Point::new(2.0, 0.0, 0.0));
         let off = motion.rotation.rotation_vector() - Displacement::new(0.0, 1e-3, 0.0);
         assert!(off.length() < 1e-9, "{off:?}");

@@ -52,7 +52,7 @@ impl Simulator {
             moved[component / 3][component % 3] = size;
             let [shift, turn] = moved;
             let motion = SmallMotions { about: Point::ORIGIN, shift: alike(&shift), turn: alike(&turn) };
-            self.images(tool, pose * motion.poses().poses()[0])
+            self.images(tool, pose * motion.poses().pose(0))
         };
         let columns: Vec<Vec<Option<[f64; 2]>>> = (0..6)
             .map(|component| {

@@ -246,7 +246,7 @@ mod tests {
 
     fn displacement(field: &LensField, u: Vector3<f64>) -> Vector3<f64> {
         let place = Point::from_vector(VOLUME_HALF_EDGE_MM * u + Vector3::new(0.0, 0.0, VOLUME_CENTRE_MM));
-        *(field.seen(PointLanes::of(&[place])).points()[0] - place).vector()
+        *(field.seen(PointLanes::of(&[place])).point(0) - place).vector()
     }
 
     #[test]
