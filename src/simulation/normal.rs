@@ -1,5 +1,11 @@
 //! The standard normal distribution, from `libm` alone so that its bits are the same on every processor.
 
+/// The density of the standard normal distribution at a score.
+#[must_use]
+pub fn density(score: f64) -> f64 {
+    libm::exp(-0.5 * score * score) / std::f64::consts::TAU.sqrt()
+}
+
 /// Probability that a standard normal score is at most `score`; accurate in the lower tail.
 #[must_use]
 pub fn cumulative(score: f64) -> f64 {

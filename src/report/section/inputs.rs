@@ -5,7 +5,7 @@ use crate::measurement::{AngleDefinition, Output, Plane, Step};
 use crate::report::evidence::{Entry, Files, Section, label};
 use crate::report::words::{key_in_words, short, unit_of_key, with_unit};
 use crate::simulation::model::Mount;
-use crate::simulation::noise::{Correlation, SOURCES};
+use crate::simulation::noise::{Correlation, SOURCES, SourceEntry};
 use crate::simulation::{Anatomy, Basis, CameraModel, Implant};
 use serde_json::Value;
 
@@ -32,7 +32,7 @@ pub fn bases(variant: &Variant) -> Vec<InputBasis> {
         if let Ok(basis) = serde_json::from_value(basis.clone()) {
             bases.push(InputBasis {
                 id: source.id,
-                on: switch.scale != 0.0 && is_reached(variant, source.id),
+                on: switch.scale != 0.0 && missing_step(variant, source).is_none(),
                 basis,
             });
         }
@@ -40,25 +40,9 @@ pub fn bases(variant: &Variant) -> Vec<InputBasis> {
     bases
 }
 
-/// Steps that some sources disturb alone, by how their ids begin; a source whose steps are left out disturbs nothing.
-const DISTURBED: [(&str, Step); 6] = [
-    ("level.", Step::Level),
-    ("femur.", Step::FemurReduction),
-    ("posture.", Step::FemurReduction),
-    ("centre.native", Step::CentreNative),
-    ("centre.liner", Step::CentreNew),
-    ("cup.", Step::Cup),
-];
-
 /// The step that a source disturbs in vain, because it is left out.
-fn missing_step(variant: &Variant, source: &str) -> Option<Step> {
-    let disturbed = DISTURBED.iter().find(|(id, _)| source.starts_with(id));
-    disturbed.map(|&(_, step)| step).filter(|&step| !variant.procedure.needs(step))
-}
-
-/// Whether a source has anything to disturb in a variant.
-fn is_reached(variant: &Variant, source: &str) -> bool {
-    missing_step(variant, source).is_none()
+fn missing_step(variant: &Variant, source: &SourceEntry) -> Option<Step> {
+    source.disturbs_only.filter(|&step| !variant.procedure.needs(step))
 }
 
 pub fn section(plan: &Plan, files: &mut Files) -> Section {
@@ -180,7 +164,7 @@ fn sources(variant: &Variant, files: &mut Files) -> Entry {
         .clone()
         .switches()
         .map(|(source, switch)| {
-            let state = match (switch.scale, missing_step(variant, source.id)) {
+            let state = match (switch.scale, missing_step(variant, source)) {
                 (0.0, _) => "off".to_owned(),
                 (_, Some(Step::Level)) => "on, but no level is read".to_owned(),
                 (_, Some(_)) => "on, but its step is left out".to_owned(),

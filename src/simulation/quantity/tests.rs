@@ -186,3 +186,27 @@ fn identity_written_and_read_again() {
         assert_eq!(quantity, again);
     }
 }
+
+/// The moments of a normal distribution that is cut off are those of the integral over the score.
+#[test]
+fn identity_moments_of_a_cut_normal() {
+    for written in [
+        "{ normal = { mean = 1.0, sd = 2.0, truncated = [-3.0, 4.0] } }",
+        "{ normal = { sd = 6.4, truncated = [-24.5, 24.5] } }",
+        "{ normal = { mean = 240.0, sd = 15.0, truncated = [250.0, 300.0] } }",
+        "{ normal = { sd = 1.0, truncated = [0.5, inf] } }",
+        "{ normal = { sd = 1.0, truncated = [-0.2, 0.1] } }",
+    ] {
+        let cut = quantity(written);
+        let strips = 400_000_u32;
+        let n = f64::from(strips);
+        let values = (0..strips).map(|i| cut.value(normal::quantile((f64::from(i) + 0.5) / n)));
+        let (sum, squares) = values.fold((0.0, 0.0), |(s, q), v| (s + v, q + v * v));
+        let (mean, sd) = (sum / n, (squares / n - sum / n * (sum / n)).sqrt());
+        let (found_mean, found_sd) = cut.mean_and_sd();
+        assert!(
+            (found_mean - mean).abs() < 1e-5 * sd && (found_sd - sd).abs() < 1e-4 * sd,
+            "{written}: {found_mean} {found_sd}"
+        );
+    }
+}
