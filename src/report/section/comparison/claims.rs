@@ -35,7 +35,7 @@ pub fn entries(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<E
     if judged.is_empty() {
         return vec![Entry::paragraph(
             "The experiment states no margin, so nothing here says that arms are equivalent: an interval that holds 0 is no \
-             evidence of that. A section [[comparison]] states one beforehand.",
+             evidence of that. A section `[[comparison]]` states one beforehand.",
         )];
     }
     let csv = files.add_tidy("claims", &HEADER, judged.iter().map(row).collect());
