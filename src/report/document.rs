@@ -1,6 +1,6 @@
 //! Documents: the same sections, chosen and ordered for one reader. What each holds is data, in `outlines.rs`.
 
-use super::evidence::{Chart, Entry, Section, Table};
+use super::evidence::{Chart, Entry, Files, Section, Table};
 use super::outlines;
 use crate::experiment::{Plan, ReportKind};
 use serde::Serialize;
@@ -20,6 +20,8 @@ pub struct Document {
     pub draft: bool,
     /// Its sections in reading order.
     pub sections: Vec<Section>,
+    /// Names of the files of tables that stand as Parquet too.
+    pub parquet: Vec<String>,
 }
 
 /// What a document holds, and in which order.
@@ -57,7 +59,7 @@ impl Document {
     /// The document that holds everything.
     pub(super) fn whole(title: String, sections: Vec<Section>) -> Self {
         let heading = "Accuracy report";
-        Self { name: "report", heading, title, foreword: "", draft: false, sections }
+        Self { name: "report", heading, title, foreword: "", draft: false, sections, parquet: Vec::new() }
     }
 
     /// A document for one reader, from the sections of the report.
@@ -65,7 +67,12 @@ impl Document {
         let Outline { heading, foreword, parts } = outlines::of(kind);
         let chosen = parts.iter().filter_map(|part| part.section(sections)).collect();
         let (title, draft) = (plan.title.clone(), plan.reporting.draft);
-        Self { name: kind.word(), heading, title, foreword, draft, sections: chosen }
+        Self { name: kind.word(), heading, title, foreword, draft, sections: chosen, parquet: Vec::new() }
+    }
+
+    /// The same, which says of each table as what files it stands beside it.
+    pub(super) fn beside(self, files: &Files) -> Self {
+        Self { parquet: files.tidy().map(str::to_owned).collect(), ..self }
     }
 
     /// Every table.

@@ -239,8 +239,10 @@ impl Evidence {
             section::signatures::section(plan, &mut files),
             section::glossary::section(plan, &mut files),
         ]);
-        let documents = plan.documents().into_iter().map(|kind| Document::of(kind, plan, &sections)).collect();
-        Ok(Self { report: Document::whole(plan.title.clone(), sections), documents, files: files.0 })
+        let of = |kind| Document::of(kind, plan, &sections).beside(&files);
+        let documents = plan.documents().into_iter().map(of).collect();
+        let report = Document::whole(plan.title.clone(), sections).beside(&files);
+        Ok(Self { report, documents, files: files.0 })
     }
 
     /// What a search for the largest sources shows.
@@ -277,6 +279,11 @@ impl Files {
     /// The files.
     pub fn into_files(self) -> Vec<Csv> {
         self.0
+    }
+
+    /// Names of those that are also written as Parquet.
+    pub fn tidy(&self) -> impl Iterator<Item = &str> {
+        self.0.iter().filter(|file| file.tidy).map(|file| file.name.as_str())
     }
 
     /// A file that was added.

@@ -74,7 +74,7 @@ fn process_with(arguments: &str) -> Option<String> {
 fn outside_slurm_array_with_a_killed_task_ends_as_one_machine() {
     let bench = Bench::new();
     // Parts that take seconds, so that one can be killed.
-    bench.write("slow.toml", &SMALL.replace("centre_frames = 6", "centre_frames = 120").replace("= 12", "= 240"));
+    bench.write("slow.toml", &SMALL.replace("centre_frames = 6", "centre_frames = 30").replace("= 12", "= 60"));
     bench.run(&["run", "slow.toml", "--trials", "60000", "--out", "whole", "--quiet"]).with(0);
 
     let slurm = Slurm::start(bench.path("slurm"));

@@ -204,6 +204,10 @@ fn identity_tidy_tables_are_parquet_too() {
         assert_eq!(read("csv"), read("parquet"), "{name}");
     }
     assert!(!tables.join("summary.parquet").exists());
+    // The page links both where it links one.
+    let links = |name: &str| found.page.matches(&format!("href=\"tables/{name}\"")).count();
+    assert!(links("pairs.csv") > 0 && links("pairs.csv") == links("pairs.parquet"));
+    assert_eq!(links("summary.parquet"), 0);
 }
 
 #[test]

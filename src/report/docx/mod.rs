@@ -1,10 +1,12 @@
 //! The report as a document for a word processor: native headings, captions and tables; the charts as pictures.
 
+mod columns;
 mod patch;
 mod picture;
 
 use super::document::Document;
 use super::evidence::{Chart, Entry, Finding, Section, Table};
+use columns::Columns;
 use docx_rs::{
     AbstractNumbering, AlignmentType, Docx, FieldCharType, Footer, Hyperlink, HyperlinkType, IndentLevel, InstrText,
     Level, LevelJc, LevelText, LineSpacing, NumPages, NumberFormat, Numbering, NumberingId, PageMargin, PageNum,
@@ -37,7 +39,9 @@ const DOTS: usize = 2;
 /// # Errors
 /// If a picture cannot be drawn or the file not be packed.
 pub fn document(document: &Document) -> io::Result<Vec<u8>> {
-    let mut writer = Writer { docx: prepared(), painter: Painter::new(), anchors: 0, tables: 0, figures: Vec::new() };
+    let parquet = &document.parquet;
+    let mut writer =
+        Writer { docx: prepared(), painter: Painter::new(), parquet, anchors: 0, tables: 0, figures: Vec::new() };
     writer.front(document);
     for (number, section) in (1..).zip(&document.sections) {
         writer.section(number, section)?;
@@ -89,22 +93,23 @@ fn prepared() -> Docx {
         .add_style(heading("Heading1", "heading 1", 0, 30, 480))
         .add_style(heading("Heading2", "heading 2", 1, 24, 280))
         .add_style(named("Caption", "caption").size(18).line_spacing(spaced(160, 80)))
-        .add_style(named("Cell", "Table cell").size(16).line_spacing(spaced(20, 20)))
+        .add_style(named("Cell", "Table cell").size(columns::SIZE).line_spacing(spaced(20, 20)))
         .add_abstract_numbering(AbstractNumbering::new(DOTS).add_level(dots))
         .add_numbering(Numbering::new(DOTS, DOTS))
         .footer(Footer::new().add_paragraph(footer))
 }
 
-struct Writer {
+struct Writer<'a> {
     docx: Docx,
     painter: Painter,
+    parquet: &'a [String],
     anchors: usize,
     tables: usize,
     /// Alternative text of each picture so far.
     figures: Vec<String>,
 }
 
-impl Writer {
+impl Writer<'_> {
     fn add(&mut self, paragraph: Paragraph) {
         self.docx = std::mem::take(&mut self.docx).add_paragraph(paragraph);
     }
@@ -198,16 +203,23 @@ impl Writer {
             .add_run(Run::new().add_text(reading))
     }
 
+    /// What holds a table.
+    fn files(&self, name: &str) -> String {
+        let twin = self.parquet.iter().any(|tidy| tidy == name);
+        if twin { format!("tables/{name}.csv, tables/{name}.parquet") } else { format!("tables/{name}.csv") }
+    }
+
     fn table(&mut self, table: &Table) {
         self.tables += 1;
         self.anchors += 1;
-        let reading = format!("{} File: tables/{}.csv", table.reading, table.csv);
+        let reading = format!("{} File: {}", table.reading, self.files(&table.csv));
         let caption = Self::caption("Table", self.tables, &table.id, self.anchors, &table.caption, &reading);
         self.add(caption.keep_next(true));
-        let widths = widths(table);
+        let Columns { widths, size } = Columns::of(table, TEXT_WIDTH);
         let cell = |text: &str, column: usize, bold: bool| {
             let run = Run::new().add_text(text);
             let run = if bold { run.bold() } else { run };
+            let run = if size == columns::SIZE { run } else { run.size(size) };
             let numbers = table.columns.get(column).is_some_and(|heading| heading.numbers);
             let align = if numbers { AlignmentType::Right } else { AlignmentType::Left };
             let width = widths.get(column).copied().unwrap_or_default();
@@ -257,7 +269,7 @@ impl Writer {
             .id(format!("rIdImage{number}"))
             .size(size(width_mm), size(tall_mm));
         self.add(Paragraph::new().keep_next(true).add_run(Run::new().add_image(picture)));
-        let reading = format!("{} Files: charts/{}.svg, tables/{}.csv", chart.reading, chart.id, chart.csv);
+        let reading = format!("{} Files: charts/{}.svg, {}", chart.reading, chart.id, self.files(&chart.csv));
         let anchor = format!("chart-{}", chart.id);
         let caption = Self::caption("Figure", number, &anchor, self.anchors, &chart.caption, &reading);
         self.add(caption);
@@ -271,20 +283,6 @@ fn alternative(svg: &str) -> String {
     let words = [between("<title>", "</title>"), between("<desc>", "</desc>")];
     let words: Vec<_> = words.into_iter().flatten().collect();
     words.join(". ")
-}
-
-/// Widths of the columns of a table, by what stands in them.
-fn widths(table: &Table) -> Vec<usize> {
-    let weight = |column: usize, name: &str| {
-        let cells = table.rows.iter().filter_map(|row| row.get(column));
-        let longest = cells.map(|cell| cell.chars().count()).max().unwrap_or_default().clamp(4, 48);
-        let word = name.split_whitespace().map(|word| word.chars().count()).max().unwrap_or_default();
-        longest.max(word) + 2
-    };
-    let weights: Vec<usize> =
-        table.columns.iter().enumerate().map(|(column, heading)| weight(column, &heading.name)).collect();
-    let all: usize = weights.iter().sum::<usize>().max(1);
-    weights.into_iter().map(|weight| TEXT_WIDTH * weight / all).collect()
 }
 
 #[cfg(test)]
