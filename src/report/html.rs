@@ -21,6 +21,7 @@ pub fn page(document: &Document, others: &[Document]) -> Result<String, minijinj
     // A line that holds a statement alone leaves no line behind.
     templates.set_syntax(SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).build()?);
     templates.add_filter("words", words);
+    templates.add_filter("breakable", breakable);
     // The ending switches escaping on.
     templates.add_template("page.html", include_str!("page.html"))?;
     let others: Vec<_> =
@@ -54,6 +55,11 @@ fn words(text: &str) -> Value {
     Value::from_safe_string(page)
 }
 
+/// Text for a narrow column: escaped, and a long key may be broken behind each of its words.
+fn breakable(text: &str) -> Value {
+    Value::from_safe_string(HtmlEscape(text).to_string().replace('_', "_<wbr>"))
+}
+
 /// The same document without its last pictures, which together have at least so many bytes, if it has so many.
 fn lighter(document: &Document, excess: usize) -> Document {
     let mut document = document.clone();
@@ -81,5 +87,6 @@ mod tests {
         let shown = |text: &str| words(text).to_string();
         assert_eq!(shown("a < b & `c<d>` e"), "a &lt; b &amp; <code>c&lt;d&gt;</code> e");
         assert_eq!(shown("a lone ` stays"), "a lone ` stays");
+        assert_eq!(breakable("a_b < c").to_string(), "a_<wbr>b &lt; c");
     }
 }

@@ -118,7 +118,7 @@ fn outside_a_table_is_sorted_by_the_heading_that_is_pressed() {
 
 /// The rules for paper, applied to a page as wide as A4 between its margins: 182 mm are 688 px at 96 px an inch.
 #[test]
-#[ignore = "needs Debian's chromium; .ci/run installs it"]
+#[ignore = "needs Debian's chromium and poppler-utils; .ci/run installs them"]
 fn outside_no_table_is_wider_than_paper() {
     let report = report();
     let on_paper = report.page.replace("@media print", "@media all").replace("@media screen", "@media not all");
@@ -133,6 +133,11 @@ fn outside_no_table_is_wider_than_paper() {
     );
     let pdf = report.folder.path().join("report.pdf");
     chromium(&report, "report.html", &["--no-pdf-header-footer", &format!("--print-to-pdf={}", pdf.display())]);
-    let pdf = std::fs::read(pdf).expect("a printed page");
-    assert!(pdf.starts_with(b"%PDF") && pdf.len() > 50_000);
+    let printed = std::fs::read(&pdf).expect("a printed page");
+    assert!(printed.starts_with(b"%PDF") && printed.len() > 50_000);
+    // The head of a table that goes on stands on each of its pages.
+    let read = Command::new("pdftotext").args(["-layout".as_ref(), pdf.as_os_str(), "-".as_ref()]).output();
+    let text = String::from_utf8(read.expect("Debian's poppler-utils").stdout).expect("text in UTF-8");
+    let heads = text.lines().filter(|line| line.contains("parameter ") && line.contains("plausible range")).count();
+    assert!(heads > 1, "{heads}");
 }

@@ -100,7 +100,7 @@ mod tests {
     fn identity_many_columns_have_smaller_letters() {
         let heads = ["inclination"; 14];
         let Columns { widths, size } = Columns::of(&table(&heads, &["1.0"; 14]), 9_638);
-        assert!(LEAST_SIZE <= size && size < SIZE, "{size}");
+        assert!((LEAST_SIZE..SIZE).contains(&size), "{size}");
         // The letters shrink at least as much as their column.
         assert!(widths.iter().all(|found| found * SIZE >= size * width("inclination")), "{widths:?}, {size}");
     }
