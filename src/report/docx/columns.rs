@@ -87,11 +87,11 @@ mod tests {
     fn identity_every_word_has_room() {
         let long = "a text of many words that needs several lines in whatever column of the table it stands";
         let table =
-            table(&["requirement", "state", "what it says", "trials"], &["ACC-01", "shown", long, "1,000,000"]);
+            table(&["requirement", "state", "what it says", "bias"], &["ACC-01", "shown", long, "0.12\u{a0}mm"]);
         let Columns { widths, size } = Columns::of(&table, 9_638);
         assert_eq!(size, SIZE);
-        for (width, letters) in widths.iter().zip([11, 5, 7, 9]) {
-            assert!(*width >= letters * LETTER + MARGINS, "{widths:?}");
+        for (found, word) in widths.iter().zip(["requirement", "shown", "whatever", "0.12\u{a0}mm"]) {
+            assert!(*found >= width(word) + MARGINS, "{word}: {widths:?}");
         }
         assert!(widths[2] > widths[0] + widths[1] && widths.iter().sum::<usize>() <= 9_638, "{widths:?}");
     }
