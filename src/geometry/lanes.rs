@@ -113,8 +113,8 @@ impl<A> PointLanes<A> {
 
     /// The first of the points.
     #[inline]
-    pub fn points(&self, count: usize) -> impl ExactSizeIterator<Item = Point<A>> {
-        (0..count).map(|lane| self.point(lane))
+    pub fn points(self, count: usize) -> impl ExactSizeIterator<Item = Point<A>> {
+        (0..count).map(move |lane| self.point(lane))
     }
 }
 
@@ -164,8 +164,8 @@ impl<From, To> PoseLanes<From, To> {
 
     /// The first of the poses.
     #[inline]
-    pub fn poses(&self, count: usize) -> impl ExactSizeIterator<Item = Pose<From, To>> {
-        (0..count).map(|lane| self.pose(lane))
+    pub fn poses(self, count: usize) -> impl ExactSizeIterator<Item = Pose<From, To>> {
+        (0..count).map(move |lane| self.pose(lane))
     }
 
     /// Components in `To` of vectors given in `From`.

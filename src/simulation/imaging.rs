@@ -127,8 +127,7 @@ impl Imaging {
         images.resize(first + count * self.rig.cameras(), None);
         let places = markers.chunks(LANES).flat_map(|some| {
             let places = *pose * PointLanes::of(some);
-            let seen = lens.map_or(places, |lens| lens.seen(places));
-            (0..some.len()).map(move |lane| seen.point(lane))
+            lens.map_or(places, |lens| lens.seen(places)).points(some.len())
         });
         for (i, (place, &normal)) in places.zip(normals).enumerate() {
             let facing = pose.rotation * normal;
