@@ -70,8 +70,8 @@ impl Document {
         Self { name: kind.word(), heading, title, foreword, draft, sections: chosen, parquet: Vec::new() }
     }
 
-    /// The same, which says of each table as what files it stands beside it.
-    pub(super) fn beside(self, files: &Files) -> Self {
+    /// The same, with the names of those of these files that stand as Parquet too.
+    pub(super) fn with_files(self, files: &Files) -> Self {
         Self { parquet: files.tidy().map(str::to_owned).collect(), ..self }
     }
 

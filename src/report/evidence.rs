@@ -239,9 +239,9 @@ impl Evidence {
             section::signatures::section(plan, &mut files),
             section::glossary::section(plan, &mut files),
         ]);
-        let of = |kind| Document::of(kind, plan, &sections).beside(&files);
+        let of = |kind| Document::of(kind, plan, &sections).with_files(&files);
         let documents = plan.documents().into_iter().map(of).collect();
-        let report = Document::whole(plan.title.clone(), sections).beside(&files);
+        let report = Document::whole(plan.title.clone(), sections).with_files(&files);
         Ok(Self { report, documents, files: files.0 })
     }
 
