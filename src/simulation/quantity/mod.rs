@@ -141,7 +141,7 @@ impl Quantity {
             Self::Constant(value) => (*value, 0.0),
             Self::Fixed(values) => (values[0], 0.0),
             Self::Drawn(Shape::Normal { mean, sd }, None) => (*mean, *sd),
-            Self::Drawn(Shape::Normal { mean, sd }, Some(cut)) if cut.mass() > Truncation::ENOUGH => {
+            Self::Drawn(Shape::Normal { mean, sd }, Some(cut)) if cut.mass() > Truncation::ENOUGH_MASS => {
                 cut.mean_and_sd_of_normal(*mean, *sd)
             }
             Self::Drawn(Shape::StudentT(student), None) => student.mean_and_sd(),
@@ -306,7 +306,7 @@ impl Truncation {
     }
 
     /// With less than this between the bounds, the moments in closed form are differences that lose their digits.
-    const ENOUGH: f64 = 0.1;
+    const ENOUGH_MASS: f64 = 0.1;
 
     /// Mean and standard deviation of a normal parent between the bounds (Johnson NL, Kotz S, Balakrishnan N. Continuous
     /// Univariate Distributions 1, 2nd ed. 1994, 13.10.1; from memory, and tested against the integral).

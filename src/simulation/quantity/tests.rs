@@ -204,8 +204,10 @@ fn identity_moments_of_a_cut_normal() {
         let (sum, squares) = values.fold((0.0, 0.0), |(s, q), v| (s + v, q + v * v));
         let (mean, sd) = (sum / n, (squares / n - sum / n * (sum / n)).sqrt());
         let (found_mean, found_sd) = cut.mean_and_sd();
+        // The strips at both ends hold 1/n each. Their middles miss their means by less than a standard deviation, and lie
+        // within six of the mean: the variance is off by less than 2 * 2 * 6 / n of itself.
         assert!(
-            (found_mean - mean).abs() < 1e-5 * sd && (found_sd - sd).abs() < 1e-4 * sd,
+            (found_mean - mean).abs() < 2.0 / n * sd && (found_sd - sd).abs() < 12.0 / n * sd,
             "{written}: {found_mean} {found_sd}"
         );
     }
