@@ -1,14 +1,21 @@
 //! The folder of a run: whose it is, and who may write to it now.
 
+mod error;
+mod lock;
+mod record;
+
+pub use error::FolderError;
+pub use record::{SavedExperiment, manifest, write_json};
+
 use super::shard::Shard;
+use crate::experiment::Plan;
 use crate::experiment::difference::differences;
-use crate::experiment::{DataColumn, ExperimentError, FrozenPlan, Plan};
 use crate::record::sums::{self, SUMS_FILE};
-use crate::record::{UNFINISHED, WriteError, sweep, write_whole};
-use serde_json::{Value, json};
-use std::collections::BTreeMap;
-use std::fs::{File, TryLockError};
-use std::io::{self, Write as _};
+use crate::record::{UNFINISHED, sweep};
+use lock::{Hold, hold};
+use serde_json::json;
+use std::fs::File;
+use std::io;
 use std::path::{Path, PathBuf};
 
 /// The record of the run. It is written before anything else and removed after everything else, so that a folder with
@@ -56,84 +63,6 @@ pub struct RunFolder {
     path: PathBuf,
     shard: Option<Shard>,
     _locks: Vec<File>,
-}
-
-/// Why a folder cannot be used.
-#[derive(Debug, thiserror::Error)]
-pub enum FolderError {
-    /// Another plan has run here.
-    #[error("{folder} holds a run of another plan: {list}", folder = folder.display(), list = listed(differences))]
-    OtherPlan {
-        /// The folder.
-        folder: PathBuf,
-        /// Everything in which the plans differ.
-        differences: Vec<String>,
-    },
-    /// More trials of the same plan stand here than are asked for.
-    #[error("{folder} already holds {found} trials of this plan, more than the {asked} asked for",
-        folder = folder.display())]
-    MoreTrials {
-        /// The folder.
-        folder: PathBuf,
-        /// Trials that stand here.
-        found: u64,
-        /// Trials asked for.
-        asked: u64,
-    },
-    /// There are files, but not of a run.
-    #[error("{folder} is not empty and holds no run", folder = folder.display())]
-    Foreign {
-        /// The folder.
-        folder: PathBuf,
-    },
-    /// Someone else writes to it.
-    #[error("another run is writing to {folder}", folder = folder.display())]
-    Busy {
-        /// The folder.
-        folder: PathBuf,
-    },
-    /// The folder holds no run that could be assessed.
-    #[error("{folder} holds no run", folder = folder.display())]
-    Empty {
-        /// The folder.
-        folder: PathBuf,
-    },
-    /// Its run.json cannot be understood.
-    #[error("{file} cannot be read as the record of a run: {why}", file = file.display())]
-    Unreadable {
-        /// The file.
-        file: PathBuf,
-        /// What is wrong.
-        why: String,
-    },
-    /// The operating system refused.
-    #[error("{path}: {source}", path = path.display())]
-    System {
-        /// Folder or file.
-        path: PathBuf,
-        /// What it said.
-        source: io::Error,
-    },
-    /// A file could not be written.
-    #[error(transparent)]
-    Write(#[from] WriteError),
-}
-
-impl FolderError {
-    /// What the user can do about it.
-    #[must_use]
-    pub fn help(&self) -> Option<&'static str> {
-        match self {
-            Self::OtherPlan { .. } => Some("choose another folder with --out, or give up the old run with --replace"),
-            Self::MoreTrials { .. } => {
-                Some("ask for at least as many trials, choose another folder with --out, or --replace the run")
-            }
-            Self::Foreign { .. } => Some("choose another folder with --out"),
-            Self::Busy { .. } => Some("wait for it to end, or choose another folder with --out"),
-            Self::Empty { .. } => Some("name the folder of a run, such as reports/primary"),
-            Self::Unreadable { .. } | Self::System { .. } | Self::Write(_) => None,
-        }
-    }
 }
 
 impl RunFolder {
@@ -270,64 +199,6 @@ impl RunFolder {
         Err(FolderError::OtherPlan { folder: self.path.clone(), differences })
     }
 
-    /// The experiment whose trials stand here, as its file was written.
-    ///
-    /// # Errors
-    /// If run.json cannot be understood.
-    pub fn experiment(&self) -> Result<SavedExperiment, FolderError> {
-        let manifest = self.manifest()?;
-        let frozen = self.frozen()?;
-        let text = |key: &str| manifest["experiment"][key].as_str().map(str::to_owned);
-        let number = |value: &Value| value.as_u64();
-        // Runs of experiments without measured values keep none.
-        let data = || serde_json::from_value(manifest["experiment"].get("data").cloned().unwrap_or(json!([]))).ok();
-        let saved = || {
-            Some(SavedExperiment {
-                data: data()?,
-                name: text("file")?,
-                text: text("text")?,
-                trials: number(&manifest["trials"])?,
-                seed: number(&manifest["plan"]["seed"])?,
-                frozen: frozen.clone(),
-            })
-        };
-        saved().ok_or_else(|| FolderError::Unreadable {
-            file: self.path.join(RECORD),
-            why: "it names no experiment, trials or seed".to_owned(),
-        })
-    }
-
-    /// The plan that had been fixed when the run began, if one was.
-    ///
-    /// # Errors
-    /// If run.json cannot be understood.
-    pub fn frozen(&self) -> Result<Option<FrozenPlan>, FolderError> {
-        let found = self.manifest()?["frozen"].clone();
-        serde_json::from_value(found).map_err(|error| FolderError::Unreadable {
-            file: self.path.join(RECORD),
-            why: format!("its plan that was fixed before: {error}"),
-        })
-    }
-
-    /// The record of the run, as written.
-    ///
-    /// # Errors
-    /// If it is not there or not JSON.
-    pub fn manifest(&self) -> Result<Value, FolderError> {
-        let file = self.path.join(RECORD);
-        let unreadable = |why: String| FolderError::Unreadable { file: file.clone(), why };
-        let text = std::fs::read_to_string(&file).map_err(|error| unreadable(error.to_string()))?;
-        serde_json::from_str(&text).map_err(|error| unreadable(error.to_string()))
-    }
-
-    /// Writes the record of the run.
-    ///
-    /// # Errors
-    /// If the file cannot be written.
-    pub fn write_manifest(&self, manifest: &Value) -> Result<(), WriteError> {
-        write_json(&self.path.join(RECORD), manifest)
-    }
-
     /// Where it is.
     #[must_use]
     pub fn path(&self) -> &Path {
@@ -388,76 +259,6 @@ impl RunFolder {
     }
 }
 
-/// The experiment of a run, as saved with it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SavedExperiment {
-    /// Name of its file.
-    pub name: String,
-    /// Its text.
-    pub text: String,
-    /// The columns of measured values that it names.
-    pub data: Vec<DataColumn>,
-    /// Trials of each variant that were run.
-    pub trials: u64,
-    /// The seed that was used.
-    pub seed: u64,
-    /// The plan that had been fixed before the run, if one was.
-    pub frozen: Option<FrozenPlan>,
-}
-
-impl SavedExperiment {
-    /// The plan that was run.
-    ///
-    /// # Errors
-    /// If this version of the program does not understand the experiment.
-    pub fn plan(&self) -> Result<Plan, ExperimentError> {
-        let read = Plan::parse_saved(&self.name, &self.text, &self.data)?;
-        Ok(Plan { trials: self.trials, seed: self.seed, frozen: self.frozen.clone(), ..read })
-    }
-}
-
-/// The record of a run: what was asked, how often it failed, of each variant by reason, and at how many trials verdicts were
-/// seen; nothing of when or where.
-#[must_use]
-pub fn manifest(plan: &Plan, failures: &[BTreeMap<String, u64>], looks: &Value) -> Value {
-    let failed = |reasons: &BTreeMap<String, u64>| json!({ "trials": plan.trials, "failed": reasons.values().sum::<u64>(), "by_reason": reasons });
-    let mut record = json!({
-        "program": { "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") },
-        "generator": crate::simulation::GENERATOR,
-        "simulation_hash": plan.simulation_hash(),
-        "assessment_hash": plan.assessment_hash(),
-        "trials": plan.trials,
-        "looks": looks,
-        "counts": failures.iter().map(failed).collect::<Vec<_>>(),
-        "plan": plan.resolved(),
-        "experiment": experiment(plan),
-    });
-    if plan.frozen.is_some() {
-        record["frozen"] = json!(plan.frozen);
-    }
-    record
-}
-
-/// The experiment as it was written, with the measured values that it names.
-fn experiment(plan: &Plan) -> Value {
-    let mut experiment = json!({ "file": plan.file_name, "text": plan.source });
-    if !plan.data.is_empty() {
-        experiment["data"] = json!(plan.data);
-    }
-    experiment
-}
-
-/// Writes pretty JSON, whole or not at all.
-///
-/// # Errors
-/// If the file cannot be written.
-pub fn write_json(path: &Path, value: &Value) -> Result<(), WriteError> {
-    write_whole(path, |out| {
-        serde_json::to_writer_pretty(&mut *out, value)?;
-        out.write_all(b"\n")
-    })
-}
-
 /// Makes a folder unless it is there; one with files of someone else is refused.
 fn enter(path: &Path) -> Result<(), FolderError> {
     let system = |source| FolderError::System { path: path.to_owned(), source };
@@ -474,48 +275,4 @@ fn enter(path: &Path) -> Result<(), FolderError> {
         return Err(FolderError::Foreign { folder: path.to_owned() });
     }
     Ok(())
-}
-
-/// How a lock is held.
-#[derive(Clone, Copy)]
-enum Hold {
-    /// By one; refused while another holds it.
-    Alone,
-    /// By many; refused while one holds it alone.
-    Together,
-    /// By one after the other.
-    InTurn,
-}
-
-fn hold(folder: &Path, name: &str, hold: Hold) -> Result<File, FolderError> {
-    let path = folder.join(name);
-    let system = |source| FolderError::System { path: path.clone(), source };
-    let file = File::options().create(true).truncate(false).read(true).write(true).open(&path).map_err(system)?;
-    let held = match hold {
-        Hold::Alone => file.try_lock(),
-        Hold::Together => file.try_lock_shared(),
-        Hold::InTurn => file.lock().map_err(TryLockError::Error),
-    };
-    match held {
-        Ok(()) => Ok(file),
-        Err(TryLockError::WouldBlock) => Err(FolderError::Busy { folder: folder.to_owned() }),
-        // Some shared file systems have no locks. Parts are written whole and are the same whoever writes them, so
-        // that two writers at once do work twice and no harm.
-        Err(TryLockError::Error(error)) if error.kind() == io::ErrorKind::Unsupported => Ok(file),
-        Err(TryLockError::Error(source)) => Err(system(source)),
-    }
-}
-
-/// Differences that are listed.
-const LISTED: usize = 12;
-
-fn listed(differences: &[String]) -> String {
-    match differences {
-        [only] => only.clone(),
-        several => {
-            let more = several.len().saturating_sub(LISTED);
-            let rest = if more > 0 { format!("\n  and {more} more") } else { String::new() };
-            format!("\n  {}{rest}", several[..several.len() - more].join("\n  "))
-        }
-    }
 }

@@ -1,0 +1,139 @@
+//! The record of a run, run.json: what was asked, and all that is needed to make the run again.
+
+use super::{FolderError, RECORD, RunFolder};
+use crate::experiment::{DataColumn, ExperimentError, FrozenPlan, Plan};
+use crate::record::{WriteError, write_whole};
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+use std::io::Write as _;
+use std::path::Path;
+
+impl RunFolder {
+    /// The experiment whose trials stand here, as its file was written.
+    ///
+    /// # Errors
+    /// If run.json cannot be understood.
+    pub fn experiment(&self) -> Result<SavedExperiment, FolderError> {
+        let manifest = self.manifest()?;
+        let frozen = self.frozen()?;
+        let text = |key: &str| manifest["experiment"][key].as_str().map(str::to_owned);
+        let number = |value: &Value| value.as_u64();
+        // Runs of experiments without measured values keep none.
+        let data = || serde_json::from_value(manifest["experiment"].get("data").cloned().unwrap_or(json!([]))).ok();
+        let saved = || {
+            Some(SavedExperiment {
+                data: data()?,
+                name: text("file")?,
+                text: text("text")?,
+                trials: number(&manifest["trials"])?,
+                seed: number(&manifest["plan"]["seed"])?,
+                frozen: frozen.clone(),
+            })
+        };
+        saved().ok_or_else(|| FolderError::Unreadable {
+            file: self.path.join(RECORD),
+            why: "it names no experiment, trials or seed".to_owned(),
+        })
+    }
+
+    /// The plan that had been fixed when the run began, if one was.
+    ///
+    /// # Errors
+    /// If run.json cannot be understood.
+    pub fn frozen(&self) -> Result<Option<FrozenPlan>, FolderError> {
+        let found = self.manifest()?["frozen"].clone();
+        serde_json::from_value(found).map_err(|error| FolderError::Unreadable {
+            file: self.path.join(RECORD),
+            why: format!("its plan that was fixed before: {error}"),
+        })
+    }
+
+    /// The record of the run, as written.
+    ///
+    /// # Errors
+    /// If it is not there or not JSON.
+    pub fn manifest(&self) -> Result<Value, FolderError> {
+        let file = self.path.join(RECORD);
+        let unreadable = |why: String| FolderError::Unreadable { file: file.clone(), why };
+        let text = std::fs::read_to_string(&file).map_err(|error| unreadable(error.to_string()))?;
+        serde_json::from_str(&text).map_err(|error| unreadable(error.to_string()))
+    }
+
+    /// Writes the record of the run.
+    ///
+    /// # Errors
+    /// If the file cannot be written.
+    pub fn write_manifest(&self, manifest: &Value) -> Result<(), WriteError> {
+        write_json(&self.path.join(RECORD), manifest)
+    }
+}
+
+/// The experiment of a run, as saved with it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SavedExperiment {
+    /// Name of its file.
+    pub name: String,
+    /// Its text.
+    pub text: String,
+    /// The columns of measured values that it names.
+    pub data: Vec<DataColumn>,
+    /// Trials of each variant that were run.
+    pub trials: u64,
+    /// The seed that was used.
+    pub seed: u64,
+    /// The plan that had been fixed before the run, if one was.
+    pub frozen: Option<FrozenPlan>,
+}
+
+impl SavedExperiment {
+    /// The plan that was run.
+    ///
+    /// # Errors
+    /// If this version of the program does not understand the experiment.
+    pub fn plan(&self) -> Result<Plan, ExperimentError> {
+        let read = Plan::parse_saved(&self.name, &self.text, &self.data)?;
+        Ok(Plan { trials: self.trials, seed: self.seed, frozen: self.frozen.clone(), ..read })
+    }
+}
+
+/// The record of a run: what was asked, how often it failed, of each variant by reason, and at how many trials verdicts were
+/// seen; nothing of when or where.
+#[must_use]
+pub fn manifest(plan: &Plan, failures: &[BTreeMap<String, u64>], looks: &Value) -> Value {
+    let failed = |reasons: &BTreeMap<String, u64>| json!({ "trials": plan.trials, "failed": reasons.values().sum::<u64>(), "by_reason": reasons });
+    let mut record = json!({
+        "program": { "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") },
+        "generator": crate::simulation::GENERATOR,
+        "simulation_hash": plan.simulation_hash(),
+        "assessment_hash": plan.assessment_hash(),
+        "trials": plan.trials,
+        "looks": looks,
+        "counts": failures.iter().map(failed).collect::<Vec<_>>(),
+        "plan": plan.resolved(),
+        "experiment": experiment(plan),
+    });
+    if plan.frozen.is_some() {
+        record["frozen"] = json!(plan.frozen);
+    }
+    record
+}
+
+/// The experiment as it was written, with the measured values that it names.
+fn experiment(plan: &Plan) -> Value {
+    let mut experiment = json!({ "file": plan.file_name, "text": plan.source });
+    if !plan.data.is_empty() {
+        experiment["data"] = json!(plan.data);
+    }
+    experiment
+}
+
+/// Writes pretty JSON, whole or not at all.
+///
+/// # Errors
+/// If the file cannot be written.
+pub fn write_json(path: &Path, value: &Value) -> Result<(), WriteError> {
+    write_whole(path, |out| {
+        serde_json::to_writer_pretty(&mut *out, value)?;
+        out.write_all(b"\n")
+    })
+}
