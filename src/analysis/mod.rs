@@ -12,6 +12,8 @@ pub mod claim;
 pub mod components;
 pub mod coverage;
 pub mod designs;
+pub mod device_bound;
+mod exponentials;
 pub mod holm;
 pub mod indices;
 mod interval;
