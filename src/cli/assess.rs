@@ -7,6 +7,7 @@ use super::progress::Bar;
 use super::run::conclude;
 use super::{held, interrupt};
 use crate::experiment::Plan;
+use crate::record::is_document;
 use crate::record::sums::Difference;
 use crate::trial::{self, RunFolder};
 
@@ -41,7 +42,9 @@ fn name_changed(folder: &RunFolder) -> Result<(), Stop> {
     };
     let found = folder.changed().map_err(|error| Stop::new(Ending::Refused, error, None))?;
     let (evidence, results): (Vec<_>, Vec<_>) = found.iter().partition(|(name, _)| RunFolder::is_evidence(name));
-    for changed in results {
+    // A document beside the recorded ones is one that a person has edited: it is named among the files of the run.
+    let known = |(name, how): &&&(String, Difference)| *how == Difference::Added && is_document(name);
+    for changed in results.iter().filter(|changed| !known(changed)) {
         note(&sentence(changed));
     }
     if evidence.is_empty() {

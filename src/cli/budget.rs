@@ -6,7 +6,6 @@ use super::message::{Stop, warn};
 use super::progress::Bar;
 use super::terminal::{self, align_right, show, table};
 use crate::experiment::Plan;
-use crate::record::sums;
 use crate::report::{Evidence, write_report};
 use crate::study::budget::{BudgetSearch, budget};
 use crate::trial::{self, RunFolder};
@@ -37,9 +36,10 @@ pub fn run(arguments: &BudgetArguments) -> Result<Ending, Stop> {
     let bar = Bar::new(arguments.quiet);
     let search = budget(&plan, variant, arguments.threads.map_or(0, usize::from), &bar)?;
     drop(bar);
+    folder.unseal()?;
     folder.write_manifest(&trial::manifest(&plan, &[], &Value::Null))?;
     let written = write_report(folder.path(), &Evidence::of_budget(&plan, &search))?;
-    sums::write_sums(folder.path()).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
+    folder.seal(&written.edited).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
     if !arguments.quiet {
         show(&results(&plan, &search));
     }

@@ -5,7 +5,6 @@ use super::arguments::PhantomArguments;
 use super::message::Stop;
 use super::terminal;
 use crate::experiment::Plan;
-use crate::record::sums;
 use crate::report::{Evidence, Phantom, write_report};
 use crate::study::{PhantomPlan, phantom as touch};
 use crate::trial::RunFolder;
@@ -42,7 +41,7 @@ pub fn phantom(arguments: &PhantomArguments) -> Result<Ending, Stop> {
         "experiment": { "file": plan.file_name, "text": plan.source },
     }))?;
     let written = write_report(folder.path(), &Evidence::of_phantom(&found))?;
-    sums::write_sums(folder.path()).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
+    folder.seal(&written.edited).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
     terminal::show(&terminal::phantom(&found));
     terminal::show(&terminal::phantom_files(&folder, &written));
     Ok(Ending::Shown)

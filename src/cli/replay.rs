@@ -62,7 +62,7 @@ pub fn replay(arguments: &ReplayArguments) -> Result<Ending, Stop> {
         write_whole(&folder.path().join(FITTED), |file| file.write_all(text.map_err(io::Error::other)?.as_bytes()))?;
     }
     let written = write_report(folder.path(), &evidence)?;
-    sums::write_sums(folder.path()).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
+    folder.seal(&written.edited).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
     if !arguments.quiet {
         terminal::show(&terminal::bench(&bench));
     }

@@ -10,7 +10,7 @@ use super::share;
 use super::terminal;
 use crate::checks::{Outcome, run_all};
 use crate::experiment::{Plan, ReportKind};
-use crate::record::{Parts, sums};
+use crate::record::Parts;
 use crate::report::{Evidence, Run, write_report};
 use crate::study::sensitivity::sensitivity;
 use crate::study::{Looks, assess_after, definitional};
@@ -60,7 +60,7 @@ pub fn conclude(plan: &Plan, folder: &RunFolder, threads: usize, bar: Bar, quiet
     };
     let evidence = Evidence::of(&run)?;
     let written = write_report(folder.path(), &evidence)?;
-    sums::write_sums(folder.path()).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
+    folder.seal(&written.edited).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
     if !quiet {
         terminal::show(&terminal::results(plan, &assessment));
     }

@@ -2,6 +2,7 @@
 
 use crate::analysis::Estimate;
 use crate::experiment::{Plan, Requirement, Variant};
+use crate::record::Edited;
 use crate::record::sums::SUMS_FILE;
 use crate::replay::NoiseFit;
 use crate::report::words::{Bound, bounded_percent, percent};
@@ -161,9 +162,20 @@ pub fn files(folder: &RunFolder, written: &Written) -> String {
     )
 }
 
-/// A line for each page and document.
+/// A line for each page and document, with those that a person has edited.
 fn documents(written: &Written) -> String {
-    written.documents.iter().fold(String::new(), |lines, name| lines + "  " + name + "\n")
+    let mut lines = String::new();
+    for name in &written.documents {
+        let edited = written.edited.iter().find(|edited| edited.new.as_ref() == Some(name));
+        let _ = match edited {
+            Some(Edited { name: old, .. }) => writeln!(lines, "  {name} ({old} has been edited and is kept)"),
+            None => writeln!(lines, "  {name}"),
+        };
+    }
+    for Edited { name, .. } in written.edited.iter().filter(|edited| edited.new.is_none()) {
+        let _ = writeln!(lines, "  {name} (has been edited and is kept; this report has no such document)");
+    }
+    lines
 }
 
 fn heading(variant: &Variant, plan: &Plan) -> String {

@@ -4,6 +4,7 @@
 //! Every file is written whole or not at all, and its bytes depend on nothing but its content.
 
 mod block;
+mod documents;
 mod parts;
 pub mod recording;
 pub mod sheet;
@@ -13,5 +14,6 @@ pub mod truths;
 mod whole;
 
 pub use block::{Block, Diagnostics, Row, Schema};
+pub use documents::{Documents, Edited, FORMER_SUMS, is_document};
 pub use parts::{Column, Coverage, Origin, PartError, PartId, Parts, Rows, TRIALS_IN_A_PART, write_part};
 pub use whole::{UNFINISHED, WriteError, sweep, write_whole};

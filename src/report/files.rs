@@ -4,11 +4,10 @@ use super::chart::with_plain_colours;
 use super::document::Document;
 use super::evidence::Evidence;
 use super::html;
-use crate::experiment::ReportKind;
-use crate::record::WriteError;
 use crate::record::sheet::write_sheet;
 use crate::record::tables::write_table;
 use crate::record::write_whole;
+use crate::record::{Documents, Edited, WriteError};
 use std::collections::BTreeSet;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -21,14 +20,17 @@ pub const PAGE: &str = "report.html";
 pub struct Written {
     /// Names of the pages and documents, the page that holds everything first.
     pub documents: Vec<String>,
+    /// Documents that a person has edited; they are kept.
+    pub edited: Vec<Edited>,
     /// Tables, in `tables/`.
     pub tables: usize,
     /// Charts, in `charts/`.
     pub charts: usize,
 }
 
-/// Writes a report into the folder of its run. Tables and charts of an earlier report that are no part of this one are
-/// removed, so that the folder holds one report and not the remains of two.
+/// Writes a report into the folder of its run. Tables, charts and documents of an earlier report that are no part of this one
+/// are removed, so that the folder holds one report and not the remains of two. A document that a person has edited is never
+/// replaced or removed; tables and charts are made again.
 ///
 /// # Errors
 /// If a file cannot be written or an old one not removed.
@@ -53,42 +55,31 @@ pub fn write_report(folder: &Path, evidence: &Evidence) -> Result<Written, Write
     remove_others(&folder.join("tables"), "csv", &tables)?;
     remove_others(&folder.join("tables"), "parquet", &twins)?;
     remove_others(&folder.join("charts"), "svg", &charts)?;
-    let mut documents = write_document(folder, &evidence.report, &evidence.documents)?;
+    let mut documents = Documents::of(folder);
+    let mut names = write_document(&mut documents, &evidence.report, &evidence.documents)?;
     for document in &evidence.documents {
-        documents.extend(write_document(folder, document, &[])?);
+        names.extend(write_document(&mut documents, document, &[])?);
     }
-    for name in possible_documents().filter(|name| !documents.contains(name)) {
-        remove(&folder.join(name))?;
-    }
-    Ok(Written { documents, tables: tables.len(), charts: charts.len() })
+    documents.remove_others(&names)?;
+    Ok(Written { documents: names, edited: documents.edited(), tables: tables.len(), charts: charts.len() })
 }
 
 /// Writes a document in every form that this program writes, and names them.
-fn write_document(folder: &Path, document: &Document, others: &[Document]) -> Result<Vec<String>, WriteError> {
-    let page = html::page(document, others).map_err(io::Error::other);
-    let name = format!("{}.html", document.name);
-    write_whole(&folder.join(&name), |file| file.write_all(page?.as_bytes()))?;
-    let names = vec![name];
+fn write_document(
+    documents: &mut Documents,
+    document: &Document,
+    others: &[Document],
+) -> Result<Vec<String>, WriteError> {
+    let failed = |ending: &str, source| WriteError { path: format!("{}.{ending}", document.name).into(), source };
+    let page = html::page(document, others).map_err(|error| failed("html", io::Error::other(error)))?;
+    let names = vec![documents.write(document.name, "html", page.as_bytes())?];
     #[cfg(feature = "docx")]
     let names = {
-        let name = format!("{}.docx", document.name);
-        write_whole(&folder.join(&name), |file| file.write_all(&super::docx::document(document)?))?;
+        let bytes = super::docx::document(document).map_err(|source| failed("docx", source))?;
+        let name = documents.write(document.name, "docx", &bytes)?;
         names.into_iter().chain([name]).collect()
     };
     Ok(names)
-}
-
-/// Names of every document that any report may have.
-pub fn possible_documents() -> impl Iterator<Item = String> {
-    let stems = ReportKind::ALL.iter().map(|kind| kind.word()).chain(["report"]);
-    stems.flat_map(|stem| ["html", "docx"].map(|ending| format!("{stem}.{ending}")))
-}
-
-fn remove(path: &Path) -> Result<(), WriteError> {
-    match std::fs::remove_file(path) {
-        Err(source) if source.kind() != io::ErrorKind::NotFound => Err(WriteError { path: path.to_owned(), source }),
-        _ => Ok(()),
-    }
 }
 
 fn remove_others(folder: &Path, ending: &str, keep: &BTreeSet<PathBuf>) -> Result<(), WriteError> {
@@ -104,4 +95,20 @@ fn remove_others(folder: &Path, ending: &str, keep: &BTreeSet<PathBuf>) -> Resul
         }
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::experiment::ReportKind;
+    use crate::record::is_document;
+
+    #[test]
+    fn identity_every_kind_of_document_is_kept_where_it_was_edited() {
+        for stem in ReportKind::ALL.map(ReportKind::word).into_iter().chain(["report"]) {
+            for name in [".html", ".docx", ".new.html", ".new-2.docx"].map(|rest| format!("{stem}{rest}")) {
+                assert!(is_document(&name), "{name}");
+            }
+        }
+        assert!(!is_document("notes.html") && !is_document("report.txt") && !is_document("run.json"));
+    }
 }

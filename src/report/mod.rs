@@ -21,7 +21,7 @@ pub use document::Document;
 pub use evidence::{
     Chart, Csv, Entry, Evidence, Finding, Heading, Panel, PanelOutput, PanelSource, Run, Section, Table,
 };
-pub use files::{PAGE, Written, possible_documents, write_report};
+pub use files::{PAGE, Written, write_report};
 pub use html::page;
 pub use phantom::Phantom;
 pub use section::bench::outcomes;

@@ -10,6 +10,8 @@ mod comparison;
 mod controls;
 mod correlation;
 mod draws;
+mod earlier_versions;
+mod edited_documents;
 mod estimators;
 mod experiments;
 mod memory;

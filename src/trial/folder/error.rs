@@ -26,6 +26,15 @@ pub enum FolderError {
         /// Trials asked for.
         asked: u64,
     },
+    /// Another version of the program made it.
+    #[error("{folder} was made by version {found} of navassay, and this is version {this}, which reads its own folders only",
+        folder = folder.display(), this = env!("CARGO_PKG_VERSION"))]
+    OtherVersion {
+        /// The folder.
+        folder: PathBuf,
+        /// The version that made it.
+        found: String,
+    },
     /// There are files, but not of a run.
     #[error("{folder} is not empty and holds no run", folder = folder.display())]
     Foreign {
@@ -73,6 +82,9 @@ impl FolderError {
             Self::OtherPlan { .. } => Some("choose another folder with --out, or give up the old run with --replace"),
             Self::MoreTrials { .. } => {
                 Some("ask for at least as many trials, choose another folder with --out, or --replace the run")
+            }
+            Self::OtherVersion { .. } => {
+                Some("run the experiment again in another folder with --out, or use the version that made this one")
             }
             Self::Foreign { .. } => Some("choose another folder with --out"),
             Self::Busy { .. } => Some("wait for it to end, or choose another folder with --out"),

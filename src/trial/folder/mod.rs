@@ -11,7 +11,7 @@ use super::shard::Shard;
 use crate::experiment::Plan;
 use crate::experiment::difference::differences;
 use crate::record::sums::{self, SUMS_FILE};
-use crate::record::{UNFINISHED, sweep};
+use crate::record::{Documents, Edited, FORMER_SUMS, UNFINISHED, sweep};
 use lock::{Hold, hold};
 use serde_json::json;
 use std::fs::File;
@@ -22,25 +22,9 @@ use std::path::{Path, PathBuf};
 /// anything in it tells at any instant whose it is.
 const RECORD: &str = "run.json";
 
-/// What a run may leave in its folder beside its record and what a machine says of itself; nothing else is ever
-/// removed.
-const CONTENTS: [&str; 15] = [
-    SUMS_FILE,
-    "report.html",
-    "report.docx",
-    "verification.html",
-    "verification.docx",
-    "engineering.html",
-    "engineering.docx",
-    "comparison.html",
-    "comparison.docx",
-    "fitted.toml",
-    "tables",
-    "charts",
-    "studies",
-    PARTS,
-    BENCH,
-];
+/// What a run may leave in its folder beside its record, its documents and what a machine says of itself; nothing else is
+/// ever removed.
+const CONTENTS: [&str; 7] = [SUMS_FILE, "fitted.toml", "tables", "charts", "studies", PARTS, BENCH];
 
 /// The trials.
 const PARTS: &str = "parts";
@@ -76,7 +60,9 @@ impl RunFolder {
         let folder = Self { path: path.to_owned(), shard: None, _locks: vec![hold(path, LOCK, Hold::Alone)?] };
         folder.sweep()?;
         match folder.settle(plan) {
-            Err(FolderError::OtherPlan { .. } | FolderError::MoreTrials { .. }) if replace => {
+            Err(
+                FolderError::OtherPlan { .. } | FolderError::MoreTrials { .. } | FolderError::OtherVersion { .. },
+            ) if replace => {
                 folder.clear().map_err(|source| FolderError::System { path: path.to_owned(), source })?;
                 folder.settle(plan)?;
             }
@@ -122,13 +108,14 @@ impl RunFolder {
     /// Opens the folder of a run to assess it, alone.
     ///
     /// # Errors
-    /// If there is no run, or someone else writes to it.
+    /// If there is no run, another version of the program made it, or someone else writes to it.
     pub fn reopen(path: &Path) -> Result<Self, FolderError> {
         if !path.join(RECORD).is_file() {
             return Err(FolderError::Empty { folder: path.to_owned() });
         }
         let folder = Self { path: path.to_owned(), shard: None, _locks: vec![hold(path, LOCK, Hold::Alone)?] };
         folder.sweep()?;
+        folder.demand_own_version()?;
         Ok(folder)
     }
 
@@ -137,6 +124,7 @@ impl RunFolder {
         let mut looks = json!([]);
         let mut frozen = plan.frozen.clone();
         if self.path.join(RECORD).exists() {
+            self.demand_own_version()?;
             self.demand_same_simulation(plan)?;
             let found = self.manifest()?;
             // Verdicts that were seen stay seen while the run grows, and a plan is fixed before its run or not at all.
@@ -162,16 +150,29 @@ impl RunFolder {
         })
     }
 
-    /// Takes the checksums away before anything that they stand for changes: a folder that has them is finished.
+    /// Takes the checksums away before anything that they stand for changes: a folder that has them is finished. Out of sight
+    /// they still tell which documents a person has edited.
     ///
     /// # Errors
     /// If the operating system refuses.
     pub fn unseal(&self) -> Result<(), FolderError> {
         let path = self.path.join(SUMS_FILE);
-        match std::fs::remove_file(&path) {
+        match std::fs::rename(&path, self.path.join(FORMER_SUMS)) {
             Err(source) if source.kind() != io::ErrorKind::NotFound => Err(FolderError::System { path, source }),
             _ => Ok(()),
         }
+    }
+
+    /// Writes the checksums: the folder is finished. Documents that a person has edited are none of its evidence.
+    ///
+    /// # Errors
+    /// If a file cannot be read or the list not written.
+    pub fn seal(&self, edited: &[Edited]) -> Result<(), sums::SumsError> {
+        let except: Vec<&str> = edited.iter().map(|edited| edited.name.as_str()).collect();
+        sums::write_sums(&self.path, &except)?;
+        // Left behind it only names documents that are in the new list too.
+        let _ = std::fs::remove_file(self.path.join(FORMER_SUMS));
+        Ok(())
     }
 
     /// Files that are not what the checksums of a finished run say, with what became of them; none where there are no
@@ -192,10 +193,7 @@ impl RunFolder {
         if found["simulation_hash"] == plan.simulation_hash() {
             return Ok(());
         }
-        let mut differences = differences(&found["plan"], &plan.resolved());
-        if differences.is_empty() {
-            differences.push("it was made by another version".to_owned());
-        }
+        let differences = differences(&found["plan"], &plan.resolved());
         Err(FolderError::OtherPlan { folder: self.path.clone(), differences })
     }
 
@@ -240,7 +238,9 @@ impl RunFolder {
         self.path.join(name)
     }
 
+    /// Removes a run; documents that a person has edited stay.
     fn clear(&self) -> io::Result<()> {
+        Documents::of(&self.path).remove_others(&[]).map_err(|error| error.source)?;
         for name in CONTENTS {
             let entry = self.path.join(name);
             if entry.is_dir() {
@@ -255,7 +255,10 @@ impl RunFolder {
                 std::fs::remove_file(entry.path())?;
             }
         }
-        std::fs::remove_file(self.path.join(RECORD))
+        match std::fs::remove_file(self.path.join(FORMER_SUMS)) {
+            Err(error) if error.kind() != io::ErrorKind::NotFound => Err(error),
+            _ => std::fs::remove_file(self.path.join(RECORD)),
+        }
     }
 }
 

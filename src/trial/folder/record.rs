@@ -59,6 +59,22 @@ impl RunFolder {
         serde_json::from_str(&text).map_err(|error| unreadable(error.to_string()))
     }
 
+    /// Refuses a folder that another version of the program made: its draws, verdicts or formats may be others.
+    ///
+    /// # Errors
+    /// With that version; or if run.json cannot be understood.
+    pub(super) fn demand_own_version(&self) -> Result<(), FolderError> {
+        let manifest = self.manifest()?;
+        match manifest["program"]["version"].as_str() {
+            Some(env!("CARGO_PKG_VERSION")) => Ok(()),
+            Some(found) => Err(FolderError::OtherVersion { folder: self.path.clone(), found: found.to_owned() }),
+            None => Err(FolderError::Unreadable {
+                file: self.path.join(RECORD),
+                why: "it names no version of the program".to_owned(),
+            }),
+        }
+    }
+
     /// Writes the record of the run.
     ///
     /// # Errors
