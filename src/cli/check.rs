@@ -12,6 +12,7 @@ use crate::measurement::{Output, Step};
 use crate::record::Block;
 use crate::report::sampling_paragraph;
 use crate::report::words::percent;
+use crate::simulation::noise::JointScores;
 use crate::trial::{TrialRunner, Worker, write_json};
 use std::fmt::Write as _;
 use std::path::Path;
@@ -133,17 +134,19 @@ fn frames(plan: &Plan, variant: &Variant) -> usize {
     observed.captures.iter().filter(|capture| capture.step != Step::Level).map(|capture| capture.frames.len()).sum()
 }
 
-/// The first variant of each arm: switches of sources are the arm's.
+/// The first variant of those with the same switches and correlations of sources.
 fn distinct_by_sources(plan: &Plan) -> Vec<&Variant> {
-    let mut distinct: Vec<(&Variant, Vec<f64>)> = Vec::new();
+    let scales = |variant: &Variant| variant.model.noise.clone().switches().map(|(_, switch)| switch.scale);
+    let alike = |one: &Variant, other: &Variant| {
+        scales(one) == scales(other) && one.model.noise.correlation == other.model.noise.correlation
+    };
+    let mut distinct: Vec<&Variant> = Vec::new();
     for variant in plan.variants.iter().take(MOST_LISTED) {
-        let scales: Vec<f64> =
-            variant.model.noise.clone().switches().iter().map(|(_, switch)| switch.scale).collect();
-        if distinct.iter().all(|(_, known)| *known != scales) {
-            distinct.push((variant, scales));
+        if !distinct.iter().any(|known| alike(known, variant)) {
+            distinct.push(variant);
         }
     }
-    distinct.into_iter().map(|(variant, _)| variant).collect()
+    distinct
 }
 
 /// Which sources disturb a variant, and which do not.
@@ -161,7 +164,13 @@ fn sources(variant: &Variant, name_the_arm: bool) -> String {
     }
     let list = |ids: &[String]| if ids.is_empty() { "none".to_owned() } else { wrapped(&ids.join(", "), ", ", 14) };
     let whose = if name_the_arm { format!(", {}", variant.arm) } else { String::new() };
-    format!("noise sources{whose}\n  on          {}\n  off         {}", list(&on), list(&off))
+    let mut text = format!("noise sources{whose}\n  on          {}\n  off         {}", list(&on), list(&off));
+    let pairs = JointScores::of(&noise.correlation);
+    for (index, ([one, other], coefficient)) in pairs.pairs().enumerate() {
+        let head = if index == 0 { "correlated" } else { "" };
+        let _ = write!(text, "\n  {head:<12}{} with {}: {coefficient}", one.id(), other.id());
+    }
+    text
 }
 
 /// Broken behind a separator, continued behind so many blanks.

@@ -3,12 +3,8 @@
 use super::spec::Reader;
 use crate::geometry::{Displacement, Vector3};
 use crate::simulation::model::{CameraPlace, Model, Mount, Protocol, Reduction, Tools};
-use crate::simulation::noise::{
-    Correlation, Mismatch, Noise, SOURCES, SourceEntry, can_correlate, correlation_matrix, too_many_partners,
-};
-use crate::simulation::{
-    Anatomy, CameraModel, Implant, PoseFactor, Quantity, Shape, Stratum, in_words, lower_factor,
-};
+use crate::simulation::noise::{Noise, SOURCES};
+use crate::simulation::{Anatomy, CameraModel, Implant, PoseFactor, Quantity, Shape};
 
 /// A camera on a stand that is nearer to the pelvis tracker has not been given a place of its own.
 const NEAREST_STAND_MM: f64 = 150.0;
@@ -185,99 +181,6 @@ impl Reader<'_, '_> {
         for (key, value) in sizes {
             self.demand(value >= 0.0, &format!("noise.{key}"), value, "0 or more");
         }
-    }
-
-    /// Correlations that make sense, each and all together.
-    pub fn check_correlations(&mut self, correlations: &[Correlation]) {
-        let sound =
-            (0..).zip(correlations).filter(|&(i, correlation)| self.check_correlation(i, correlation)).count();
-        for (i, Correlation { between: [one, other], .. }) in correlations.iter().enumerate() {
-            let again = |known: &Correlation| known.between.contains(one) && known.between.contains(other);
-            if correlations[..i].iter().any(again) {
-                let path = format!("noise.correlation.{i}.between");
-                self.fault(&path, "two correlations of the same sources", format!("found {one} and {other} again"));
-                return;
-            }
-        }
-        if sound < correlations.len() {
-            return;
-        }
-        let (sources, matrix) = correlation_matrix(correlations);
-        let path = "noise.correlation.0.coefficient";
-        match lower_factor(&matrix) {
-            Ok(lower) => {
-                if let Some(row) = too_many_partners(&lower) {
-                    let message = format!("`{}` is correlated with too many sources", sources[row].id);
-                    self.fault(path, message, "expected at most eight sources that hang together");
-                }
-                let pairs = (0..sources.len()).flat_map(|row| (0..row).map(move |column| (row, column)));
-                for (row, column) in pairs.filter(|&pair| lower[pair] != 0.0) {
-                    let (one, other) = (sources[column], sources[row]);
-                    if can_correlate(one, other).is_err() && self.faults.is_empty() {
-                        let message = format!("`{}` and `{}` hang together through others", one.id, other.id);
-                        self.fault(path, message, "found correlations that join them, and they cannot be correlated");
-                        self.mend("leave out one of the correlations that join them");
-                    }
-                }
-            }
-            Err(eigenvalues) => {
-                let ids: Vec<_> = sources.iter().map(|source| source.id).collect();
-                self.fault(
-                    path,
-                    "these correlations cannot all be at once",
-                    format!("found eigenvalues {} of their matrix, expected none below 0", in_words(&eigenvalues)),
-                );
-                self.mend(&format!(
-                    "over {}; pairs that are not named have 0. Two sources that both go with a third also go with each \
-                     other: name that pair too, or bring the coefficients nearer to 0",
-                    ids.join(", ")
-                ));
-            }
-        }
-    }
-
-    /// Whether one correlation by itself makes sense.
-    fn check_correlation(&mut self, index: usize, Correlation { between, coefficient }: &Correlation) -> bool {
-        let faults = self.faults.len();
-        let path = format!("noise.correlation.{index}");
-        self.demand((-1.0..=1.0).contains(coefficient), &format!("{path}.coefficient"), coefficient, "-1 to 1");
-        let mut entries = Vec::new();
-        for (place, id) in between.iter().enumerate() {
-            match SOURCES.iter().find(|source| source.id == id) {
-                Some(source) => entries.push(source),
-                None => self.no_such_source(&format!("{path}.between.{place}"), id),
-            }
-        }
-        let [one, other] = entries[..] else { return false };
-        let at = format!("{path}.between");
-        if one.id == other.id {
-            self.fault(&at, "a source is not correlated with itself", format!("found {} twice", one.id));
-        } else if let Err(mismatch) = can_correlate(one, other) {
-            let words = |source: &SourceEntry| {
-                source.strata.iter().map(|stratum| stratum.word()).collect::<Vec<_>>().join(" and ")
-            };
-            let (found, help) = match mismatch {
-                Mismatch::Strata => (
-                    format!("one is drawn anew for each {}, the other for each {}", words(one), words(other)),
-                    "a score that is drawn seldom would have many partners, or one drawn often none",
-                ),
-                Mismatch::Scores => (
-                    format!("one draws {} scores in each frame, the other {}", one.scores, other.scores),
-                    "frame after frame, the first score of one goes with the first of the other: they must be as many",
-                ),
-                Mismatch::Captures if one.strata.contains(&Stratum::Frame) => (
-                    "their frames are of different captures".to_owned(),
-                    "frames go together only within one capture; two captures have different numbers of them",
-                ),
-                Mismatch::Captures => (
-                    "they are drawn at different captures".to_owned(),
-                    "captures go together at the same step of the procedure, or where each source has one step alone",
-                ),
-            };
-            self.fault(&at, format!("`{}` and `{}` cannot be correlated", one.id, other.id), found);
-            self.mend(help);
-        }
-        self.faults.len() == faults
     }
 
     /// A published basis says where it was published.

@@ -5,6 +5,7 @@
 
 mod check;
 mod comparison;
+mod correlation;
 mod data;
 mod design;
 mod diagnostics;

@@ -493,7 +493,7 @@ impl Reader<'_, '_> {
         self.check_mount(&model.camera);
         self.check_reductions(&model.reductions);
         self.check_noise(&model.noise);
-        self.check_correlations(&model.noise.correlation);
+        self.check_correlations(&model.noise);
         self.check_pose_camera(&model);
         self.check_bases();
         self.check_markers(&model);

@@ -5,7 +5,7 @@ use super::nearest::nearest;
 use super::plan::Variant;
 use super::spec::Reader;
 use crate::analysis::shapley::MOST_GROUPS;
-use crate::simulation::noise::{Correlation, SOURCES};
+use crate::simulation::noise::{JointScores, SOURCES};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 
@@ -180,13 +180,13 @@ impl Reader<'_, '_> {
             self.mend("every set of groups is drawn anew: put sources that belong together into one group");
         }
         let holder = |id: &str| groups.iter().position(|group| group.holds(id));
-        let apart = |correlation: &&Correlation| {
-            let [one, other] = correlation.between.each_ref().map(|id| holder(id));
-            correlation.coefficient != 0.0 && one != other
+        let apart = |variant: &Variant| {
+            let joint = JointScores::of(&variant.model.noise.correlation);
+            joint.pairs().map(|(pair, _)| pair).find(|[one, other]| holder(one.source.id) != holder(other.source.id))
         };
-        let found = variants.iter().find_map(|variant| variant.model.noise.correlation.iter().find(apart));
-        if let (true, Some(Correlation { between: [one, other], .. })) = (asked.asks(Question::Indices), found) {
-            let label = format!("{one} and {other} are correlated and in different groups");
+        let found = variants.iter().find_map(apart);
+        if let (true, Some([one, other])) = (asked.asks(Question::Indices), found) {
+            let label = format!("{} and {} are correlated and in different groups", one.id(), other.id());
             self.fault(ask, "indices of correlated groups say nothing", label);
             self.mend(
                 "a share of the variance belongs to a group only if the groups are independent: put both into one group, or \

@@ -224,18 +224,26 @@ const KEYS: &[(&str, &str)] = &[
     ),
     ("replay.confidence", "confidence of fitted intervals, and of the statement that a bench is not predicted"),
     ("noise.off", "noise sources that are switched off: ids, or the beginnings of ids"),
-    ("noise.only", "noise sources that alone are on; not together with off"),
+    (
+        "noise.only",
+        "noise sources that alone are on: ids, or the beginnings of ids; not together with off. A source that is off by default \
+         stays off unless its full id is here or the file has its section",
+    ),
     ("noise.scale", "factor on all draws of a source, or of all whose ids begin so; for a rare event on its size"),
     (
         "noise.correlation.between",
-        "ids of two noise sources whose scores are correlated, the i-th of one with the i-th of the other, for the same \
-         device and case and at captures that belong together: those of the same step, or, where each source has one \
-         step alone, the first with the first. They must be drawn anew at the same strata",
+        "names of two sets of components whose scores are correlated. A name is the id of a source (landmark.palpation.asis), \
+         alone or followed by an item (.operated), an axis (.anterior) or both (.operated.anterior); `navassay explain` lists \
+         the components of each source. Where both names end in an axis, these two are paired; else every axis with the axis of \
+         the same name. Every item of one is paired with every item of the other. Paired components must be drawn at the same \
+         stratum: for each device, each case, each capture of a landmark, or once in a repeat of a case",
     ),
     (
         "noise.correlation.coefficient",
-        "correlation of the two sources' scores, -1 to 1; pairs that are not named have 0. The source that comes first in \
-         the list of sources keeps its draws, the later one takes its part of them, even if the first is switched off",
+        "correlation of the standard normal scores of each pair, -1 to 1; pairs that are not named have 0, and all must be \
+         possible together: one component correlated with n independent ones at r needs n r^2 <= 1. Of a landmark, the part that \
+         repeats within a case and the part of each capture are each correlated; a hold that the stillness gate has taken again \
+         is drawn independently. The source that comes first in the list of sources keeps its draws, even if it is switched off",
     ),
     ("reduction.name", "name of the reduction; each must differ"),
     ("reduction.added_leg_length_mm", "leg length that its components add to the change drawn; 0 unless given"),

@@ -1,13 +1,13 @@
 //! Noise sources and populations: what they are, from the simulator; their numbers, from the defaults.
 
 use super::{Entry, Kind, basis_at, default_at, defaults, unit_of};
-use crate::simulation::noise::SOURCES;
+use crate::simulation::noise::{SOURCES, components_of};
 use crate::simulation::{Anatomy, Implant};
 
 /// The noise sources.
 pub fn sources() -> Vec<Entry> {
     let defaults = defaults();
-    let entry = |source: &crate::simulation::noise::SourceEntry| {
+    let entry = |source: &'static crate::simulation::noise::SourceEntry| {
         let section = format!("noise.{}", source.id);
         let strata: Vec<_> = source.strata.iter().map(|stratum| stratum.word()).collect();
         let mut entry = Entry::new(Kind::Source, source.id, source.meaning)
@@ -26,9 +26,20 @@ pub fn sources() -> Vec<Entry> {
             );
             entry = entry.fact(covariance.key, text);
         }
+        let components: Vec<String> = components_of(source).map(|component| component.short_id()).collect();
+        if !components.is_empty() {
+            entry = entry.fact("components that can be correlated", components.join(", "));
+        }
         entry
             .fact("plausible", source.plausible)
-            .fact("by default", if source.on_by_default { "on" } else { "off, unless the file has its section" })
+            .fact(
+                "by default",
+                if source.on_by_default {
+                    "on"
+                } else {
+                    "off, unless the file has its section or noise.only has its full id"
+                },
+            )
             .fact("basis", basis_at(&defaults, &section))
             .fact("in the file", format!("[{section}]"))
     };

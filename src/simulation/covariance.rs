@@ -53,6 +53,12 @@ impl Covariance {
         [0, 1, 2].map(|i| self.matrix[i][i].max(0.0).sqrt())
     }
 
+    /// Whether each component is drawn from a score of its own.
+    #[must_use]
+    pub fn is_diagonal(&self) -> bool {
+        (0..3).all(|row| (0..row).all(|column| self.matrix[row][column] == 0.0))
+    }
+
     /// The vector at three scores.
     #[inline]
     #[must_use]

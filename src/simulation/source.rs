@@ -6,6 +6,7 @@ use super::streams::{CaseKey, Mixing, Scores, StreamKey, continued_key};
 use crate::geometry::Lanes;
 use crate::measurement::Step;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use std::sync::Arc;
 
 /// How often something is drawn anew.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -115,8 +116,13 @@ impl CaptureKey {
         Self(self.0 ^ ((repeat as u64) << 16))
     }
 
-    /// The bits that say at which step it is, and whether before it.
-    pub(super) const STEP: u64 = 0xff << 56;
+    /// The bits that say at which step it is, whether before it, and of which item.
+    pub(super) const STEP_AND_ITEM: u64 = 0xff << 56 | 0xff << 32;
+
+    /// Whether a packed number is that of a hold taken again.
+    pub(super) const fn is_again(packed: u64) -> bool {
+        packed >> 48 & 0x7f != 0
+    }
 
     /// What happens between the steps `before` and the next one: something seated or put back.
     #[must_use]
@@ -135,7 +141,7 @@ pub struct Source<M> {
 }
 
 /// On which stream a source draws, and by how much its draws are multiplied.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Switch {
     /// Key of the source in the stream.
     pub key: u64,
@@ -143,13 +149,13 @@ pub struct Switch {
     pub replicate: u64,
     /// Factor on every drawn value; 0 is off.
     pub scale: f64,
-    /// What other sources' streams go into its scores.
-    pub mixing: Mixing,
+    /// What goes into its scores besides its own stream, where it is correlated.
+    pub mixing: Option<Arc<Mixing>>,
 }
 
 impl Default for Switch {
     fn default() -> Self {
-        Self { key: 0, replicate: 0, scale: 1.0, mixing: Mixing::ALONE }
+        Self { key: 0, replicate: 0, scale: 1.0, mixing: None }
     }
 }
 
@@ -218,7 +224,7 @@ impl<M> Source<M> {
     /// The stream of this source for the device of a case.
     #[must_use]
     pub fn device_stream(&self, key: &CaseKey) -> Scores {
-        self.stream(CaseKey { case: 0, ..*key }, 0)
+        self.stream(CaseKey { case: 0, ..*key }, 0, Stratum::Device)
     }
 
     /// The stream of one part of this source for the device of a case: the part's name, with a dot before it, goes
@@ -233,13 +239,13 @@ impl<M> Source<M> {
     /// The stream of this source for a case.
     #[must_use]
     pub fn case_stream(&self, key: &CaseKey) -> Scores {
-        self.stream(*key, 0)
+        self.stream(*key, 0, Stratum::Case)
     }
 
     /// The stream of this source for a capture; its frames are successive draws.
     #[must_use]
     pub fn capture_stream(&self, key: &CaseKey, capture: CaptureKey) -> Scores {
-        self.stream(*key, capture.in_repeat(key.repeat).0)
+        self.stream(*key, capture.in_repeat(key.repeat).0, Stratum::Capture)
     }
 
     /// The stream of a capture whose frames are to be drawn; `None` if the source is off.
@@ -258,10 +264,13 @@ impl<M> Source<M> {
         (!self.is_off()).then(|| StreamKey { seed, replicate, source, device, case, capture }.open())
     }
 
-    fn stream(&self, key: CaseKey, capture: u64) -> Scores {
+    fn stream(&self, key: CaseKey, capture: u64, stratum: Stratum) -> Scores {
         let Switch { key: source, replicate, ref mixing, .. } = self.switch;
         let own = StreamKey { seed: key.seed, replicate, source, device: key.device, case: key.case, capture };
-        mixing.open(own)
+        match mixing {
+            None => own.open(),
+            Some(mixing) => mixing.open(own, stratum),
+        }
     }
 }
 

@@ -4,7 +4,7 @@
 //! only. No draw depends on the order of calls, on threads, or on which other sources are on. Of 10^9 streams,
 //! two coincide with a probability of about 3 %; then two captures among 10^9 share their draws: harmless.
 
-use super::source::CaptureKey;
+use super::source::{CaptureKey, Stratum};
 use rand::SeedableRng;
 use rand::rngs::Xoshiro256PlusPlus;
 use rand_distr::{Distribution, StandardNormal};
@@ -82,11 +82,12 @@ pub struct Scores {
     mixed: Option<Mixed>,
 }
 
-/// The streams that go into scores beside their own, with their weights.
+/// What the first scores of a stream become: their weight, and what is added to each.
 #[derive(Clone, Debug)]
 struct Mixed {
-    own_weight: f64,
-    partners: [Option<(f64, Xoshiro256PlusPlus)>; MOST_PARTNERS],
+    weights: [f64; MOST_PLACES],
+    added: [f64; MOST_PLACES],
+    next: usize,
 }
 
 impl Scores {
@@ -128,71 +129,117 @@ impl Scores {
 
 impl Mixed {
     fn next_score(&mut self, own: f64) -> f64 {
-        let mut score = self.own_weight * own;
-        for (weight, partner) in self.partners.iter_mut().flatten() {
-            let raw: f64 = StandardNormal.sample(partner);
-            score += *weight * raw;
+        let place = self.next;
+        self.next += 1;
+        match (self.weights.get(place), self.added.get(place)) {
+            (Some(weight), Some(added)) => weight * own + added,
+            _ => own,
         }
-        score
     }
 }
 
-/// Streams of other sources that one source's scores may take up.
-pub const MOST_PARTNERS: usize = 7;
+/// Places of a stream, from its beginning, whose scores may be correlated.
+pub const MOST_PLACES: usize = 6;
 
-/// What goes into the scores of a source: its own stream, and the raw streams of sources that it is correlated with.
-/// The squares of the weights add up to 1.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Mixing {
-    own_weight: f64,
-    partners: [Option<Partner>; MOST_PARTNERS],
+/// One score of a source: a place in one of its streams.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Spot {
+    /// How often the stream is drawn anew: for a device, a case or a capture.
+    pub stratum: Stratum,
+    /// The first capture of its step and item; 0 above the capture stratum.
+    pub capture: u64,
+    /// Place in the stream, from 0.
+    pub place: usize,
 }
 
-/// Another source whose raw stream goes into scores.
+/// A raw score that goes into another score.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Partner {
-    /// Weight of its scores.
+pub struct Part {
+    /// Its weight.
     pub weight: f64,
-    /// Key of the source.
+    /// Key of its source.
     pub source: u64,
     /// Its set of draws.
     pub replicate: u64,
-    /// The first capture of its step, where that is another.
-    pub step: Option<u64>,
+    /// Where it is drawn, at the stratum of the score that it goes into.
+    pub spot: Spot,
+}
+
+/// What goes into the scores of a source that is correlated with others: its own raw scores and those of its partners. The
+/// squares of the weights at one place add up to 1.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Mixing {
+    streams: Vec<MixedStream>,
+}
+
+/// One stream of a source.
+#[derive(Clone, Debug, PartialEq)]
+struct MixedStream {
+    stratum: Stratum,
+    capture: u64,
+    weights: [f64; MOST_PLACES],
+    partners: Vec<PartnerStream>,
+}
+
+/// A stream whose raw scores go into those of another.
+#[derive(Clone, Debug, PartialEq)]
+struct PartnerStream {
+    source: u64,
+    replicate: u64,
+    capture: u64,
+    /// Place in this stream, place in the other one, and weight; by the place in this stream.
+    weights: Vec<(usize, usize, f64)>,
 }
 
 impl Mixing {
-    /// A source that is correlated with none.
-    pub const ALONE: Self = Self::alone(1.0);
-
-    /// Its own stream with this weight.
-    #[must_use]
-    pub const fn alone(own_weight: f64) -> Self {
-        Self { own_weight, partners: [None; MOST_PARTNERS] }
-    }
-
-    /// Takes up another stream, as long as there is room.
-    pub fn add(&mut self, partner: Partner) {
-        if let Some(place) = self.partners.iter_mut().find(|place| place.is_none()) {
-            *place = Some(partner);
+    /// Makes the score at a spot from its raw score, with a weight, and from parts. Places from [`MOST_PLACES`] on cannot be
+    /// mixed.
+    pub fn add(&mut self, spot: Spot, own_weight: f64, parts: impl IntoIterator<Item = Part>) {
+        let Spot { stratum, capture, place } = spot;
+        let known = self.streams.iter().position(|stream| (stream.stratum, stream.capture) == (stratum, capture));
+        let index = known.unwrap_or_else(|| {
+            self.streams.push(MixedStream { stratum, capture, weights: [1.0; MOST_PLACES], partners: Vec::new() });
+            self.streams.len() - 1
+        });
+        let stream = &mut self.streams[index];
+        let Some(weight) = stream.weights.get_mut(place) else { return };
+        *weight = own_weight;
+        for Part { weight, source, replicate, spot } in parts {
+            let known = stream.partners.iter().position(|known| {
+                (known.source, known.replicate, known.capture) == (source, replicate, spot.capture)
+            });
+            let index = known.unwrap_or_else(|| {
+                stream.partners.push(PartnerStream { source, replicate, capture: spot.capture, weights: Vec::new() });
+                stream.partners.len() - 1
+            });
+            let weights = &mut stream.partners[index].weights;
+            weights.push((spot.place, place, weight));
+            weights.sort_by_key(|&(from, to, _)| (from, to));
         }
     }
 
-    /// Opens the scores of a source whose own stream has this key.
+    /// Opens the scores of a source whose own stream has this key. A hold that is taken again has no partner: which tries the
+    /// partners have had is not known, so that its own scores alone are drawn.
     #[must_use]
-    pub fn open(&self, key: StreamKey) -> Scores {
+    pub fn open(&self, key: StreamKey, stratum: Stratum) -> Scores {
         let mut scores = key.open();
-        if self.partners[0].is_some() {
-            let generator = |partner: &Partner| {
-                let Partner { source, replicate, .. } = *partner;
-                let capture = match partner.step {
-                    Some(step) if key.capture != 0 => key.capture & !CaptureKey::STEP | step,
-                    _ => key.capture,
-                };
-                (partner.weight, StreamKey { replicate, source, capture, ..key }.generator())
-            };
-            let partners = self.partners.map(|partner| partner.as_ref().map(generator));
-            scores.mixed = Some(Mixed { own_weight: self.own_weight, partners });
+        let capture = key.capture & CaptureKey::STEP_AND_ITEM;
+        let own = |stream: &&MixedStream| stream.stratum == stratum && stream.capture == capture;
+        if let Some(stream) = self.streams.iter().find(own).filter(|_| !CaptureKey::is_again(key.capture)) {
+            let mut added = [0.0; MOST_PLACES];
+            for PartnerStream { source, replicate, capture, weights } in &stream.partners {
+                let capture = key.capture & !CaptureKey::STEP_AND_ITEM | capture;
+                let mut generator = StreamKey { replicate: *replicate, source: *source, capture, ..key }.generator();
+                let (mut raw, mut drawn) = (0.0, 0);
+                for &(from, to, weight) in weights {
+                    while drawn <= from {
+                        raw = StandardNormal.sample(&mut generator);
+                        drawn += 1;
+                    }
+                    added[to] += weight * raw;
+                }
+            }
+            scores.mixed = Some(Mixed { weights: stream.weights, added, next: 0 });
         }
         scores
     }

@@ -1,7 +1,7 @@
 //! Variants made from a variant: other draws for some of it, other scales of its sources.
 
 use crate::experiment::{Group, Variant};
-use crate::simulation::noise::Noise;
+use crate::simulation::noise::{Component, Noise};
 
 /// The same variant with all that a group holds made from the second set of draws.
 pub(super) fn redrawn(variant: &Variant, group: &Group) -> Variant {
@@ -36,11 +36,19 @@ fn redrawn_where(variant: &Variant, chosen: impl Fn(&str) -> bool) -> Variant {
 }
 
 /// The same variant with what is not `drawn` at the head of every mixing of correlated scores, and that with the `drawn` part
-/// made from the second set of draws, given the rest.
-pub(super) fn redrawn_given(variant: &Variant, drawn: impl Fn(&str) -> bool) -> (Variant, Variant) {
+/// made from the second set of draws, given the rest. What is not drawn at all, because it is off or its step is left out,
+/// comes last, so that no other score depends on it.
+pub(crate) fn redrawn_given(variant: &Variant, drawn: impl Fn(&str) -> bool) -> (Variant, Variant) {
+    let used = in_use(variant);
+    let rank = |component: &Component| {
+        let source = component.source;
+        let is_drawn =
+            used.contains(&source.id) && source.disturbs_only.is_none_or(|step| variant.procedure.needs(step));
+        if is_drawn { u8::from(drawn(source.id)) } else { 2 }
+    };
     let (mut held, mut anew) = (variant.clone(), redrawn_where(variant, &drawn));
     for variant in [&mut held, &mut anew] {
-        variant.model.noise.correlate_given(|id| !drawn(id));
+        variant.model.noise.correlate_in_order(rank);
     }
     (held, anew)
 }

@@ -4,7 +4,7 @@ mod assess;
 pub mod budget;
 mod comparison;
 mod definitional;
-mod derive;
+pub(crate) mod derive;
 mod looks;
 mod phantom;
 mod residuals;

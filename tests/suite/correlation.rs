@@ -18,19 +18,20 @@ fn components(vector: PatientVector) -> [f64; 3] {
     [vector.anterior, vector.superior, vector.lateral]
 }
 
-/// What is touched of the operated side's spine and of the pubis in the first capture of each.
-fn touched(plan: &Plan, case: u64) -> [[f64; 3]; 2] {
+/// What is touched of the operated and the other spine and of the pubis in the first capture of each.
+fn touched(plan: &Plan, case: u64) -> [[f64; 3]; 3] {
     let palpation = &plan.variants[0].model.noise.landmark.palpation;
-    let capture = |step| CaptureKey::new(step, 0, 0, 0);
+    let capture = |step, item| CaptureKey::new(step, 0, item, 0);
     [
-        components(palpation.asis.error(&key(case), 0, capture(Step::AsisRight))),
-        components(palpation.pubis.error(&key(case), 0, capture(Step::Pubis))),
+        components(palpation.asis.error(&key(case), 0, capture(Step::AsisRight, 0))),
+        components(palpation.asis.error(&key(case), 1, capture(Step::AsisLeft, 1))),
+        components(palpation.pubis.error(&key(case), 0, capture(Step::Pubis, 0))),
     ]
 }
 
-fn correlated(coefficient: f64, noise: &str, more: &str) -> Plan {
+fn correlated(asis: &str, coefficient: f64, noise: &str, more: &str) -> Plan {
     plan(&format!(
-        "seed = 11\n[noise]\n{noise}\n[[noise.correlation]]\nbetween = [\"landmark.palpation.asis\", \
+        "seed = 11\n[noise]\n{noise}\n[[noise.correlation]]\nbetween = [\"landmark.palpation.asis{asis}\", \
          \"landmark.palpation.pubis\"]\ncoefficient = {coefficient}\n{more}"
     ))
 }
@@ -40,55 +41,73 @@ fn mean_product(pairs: impl Iterator<Item = (f64, f64)>) -> f64 {
     sum / n
 }
 
-/// Scores of two sources have the coefficient, component by component, whatever part of the variance a case keeps; the
+/// Components have their coefficient, axis by axis and item by item, whatever part of the variance a case keeps; the
 /// mean product of two standard normal scores with correlation r has the standard error sqrt((1 + r^2)/n).
 #[test]
 fn coverage_scores_have_their_correlation() {
-    for (coefficient, share) in [(0.5, 0.0), (0.5, 1.0), (-0.8, 2.0 / 3.0)] {
+    let sds = [2.0, 2.5, 2.5, 2.0, 2.5, 2.5, 3.5, 3.5, 3.5];
+    for (asis, coefficient, share, expected_of) in [
+        ("", 0.5, 0.0, [0.5, 0.5]),
+        ("", 0.5, 1.0, [0.5, 0.5]),
+        (".operated", -0.8, 2.0 / 3.0, [-0.8, 0.0]),
+        (".other", 0.95, 2.0 / 3.0, [0.0, 0.95]),
+    ] {
         let shares: String = ["asis", "pubis"]
             .map(|name| format!("[noise.landmark.palpation.{name}]\ncase_share = {share}\n"))
             .concat();
-        let plan = correlated(coefficient, "", &shares);
-        let drawn: Vec<_> = (0..CASES).map(|case| touched(&plan, case)).collect();
-        let (asis_mm, pubis_mm) = ([2.0, 2.5, 2.5], [3.5; 3]);
-        for (i, j) in (0..9).map(|k| (k / 3, k % 3)) {
-            let scores = drawn.iter().map(|[asis, pubis]| (asis[i] / asis_mm[i], pubis[j] / pubis_mm[j]));
-            let expected = if i == j { coefficient } else { 0.0 };
+        let plan = correlated(asis, coefficient, "", &shares);
+        let drawn: Vec<[f64; 9]> = (0..CASES)
+            .map(|case| {
+                let touched = touched(&plan, case);
+                std::array::from_fn(|i| touched[i / 3][i % 3] / sds[i])
+            })
+            .collect();
+        for (i, j) in (0..81).map(|k| (k / 9, k % 9)).filter(|(i, j)| i <= j) {
+            let expected = match (i / 3, j / 3) {
+                _ if i == j => 1.0,
+                (item @ 0..2, 2) if i % 3 == j % 3 => expected_of[item],
+                _ => 0.0,
+            };
             let error = ((1.0 + expected * expected) / CASES as f64).sqrt();
-            let found = mean_product(scores);
-            assert!((found - expected).abs() < 4.5 * error, "{coefficient} {share} {i} {j}: {found}");
-        }
-        // Each alone is as it was: its sd stays.
-        for source in 0..2 {
-            let variance = mean_product(drawn.iter().map(|drawn| (drawn[source][0], drawn[source][0])));
-            let expected = if source == 0 { 4.0 } else { 12.25 };
-            assert!(
-                (variance - expected).abs() < 4.5 * expected * (2.0 / CASES as f64).sqrt(),
-                "{source}: {variance}"
-            );
+            let found = mean_product(drawn.iter().map(|scores| (scores[i], scores[j])));
+            assert!((found - expected).abs() < 4.5 * error, "{asis} {coefficient} {share} {i} {j}: {found}");
         }
     }
 }
 
-/// Over three sources the pairs that are named have their coefficients and the third pair has none.
+/// Over three sources the pairs that are named have their coefficients and the other pairs have none, also where sources have
+/// other axes and draw other numbers of scores.
 #[test]
 fn coverage_three_sources_have_their_matrix() {
     let plan = plan(
-        "seed = 11\n[[noise.correlation]]\nbetween = [\"landmark.tissue\", \"posture.baseline\"]\ncoefficient = 0.6\n\
-         [[noise.correlation]]\nbetween = [\"landmark.tissue\", \"level.table\"]\ncoefficient = -0.5\n",
+        "seed = 11\n[[noise.correlation]]\nbetween = [\"landmark.tissue.factor\", \"posture.baseline.adduction\"]\n\
+         coefficient = 0.6\n[[noise.correlation]]\nbetween = [\"landmark.tissue.factor\", \"level.table.about_z\"]\n\
+         coefficient = -0.5\n",
     );
     let noise = &plan.variants[0].model.noise;
-    let drawn: Vec<[f64; 3]> = (0..CASES)
+    let drawn: Vec<[f64; 5]> = (0..CASES)
         .map(|case| {
             let (asis_mm, _) = noise.landmark.tissue.thickness_mm(&key(case));
             let table = noise.level.table.turn(&key(case), navassay::measurement::Side::Right);
             let posture = noise.posture.baseline.turn(|source| source.case_stream(&key(case)));
-            [libm::log(asis_mm / 4.0) / 0.5, table.about_y_deg / 0.5, posture.flexion_deg / 2.0]
+            let factor = libm::log(asis_mm / 4.0) / 0.5;
+            [
+                factor,
+                table.about_y_deg / 0.5,
+                table.about_z_deg / 0.5,
+                posture.flexion_deg / 2.0,
+                posture.adduction_deg / 2.0,
+            ]
         })
         .collect();
-    for (i, j, expected) in [(0, 2, 0.6), (0, 1, -0.5), (1, 2, 0.0)] {
+    for (i, j) in (0..25).map(|k| (k / 5, k % 5)).filter(|(i, j)| i < j) {
+        let expected: f64 = match (i, j) {
+            (0, 4) => 0.6,
+            (0, 2) => -0.5,
+            _ => 0.0,
+        };
         let found = mean_product(drawn.iter().map(|scores| (scores[i], scores[j])));
-        let error = ((1.0_f64 + expected * expected) / CASES as f64).sqrt();
+        let error = ((1.0 + expected * expected) / CASES as f64).sqrt();
         assert!((found - expected).abs() < 4.5 * error, "{i} {j}: {found}");
     }
 }
@@ -98,23 +117,61 @@ fn coverage_three_sources_have_their_matrix() {
 #[test]
 fn identity_a_partner_switched_off_moves_no_draw() {
     let alone = plan("seed = 11");
-    let both = correlated(0.5, "", "");
-    let without_asis = correlated(0.5, "off = [\"landmark.palpation.asis\"]", "");
-    let without_pubis = correlated(0.5, "off = [\"landmark.palpation.pubis\"]", "");
+    let both = correlated("", 0.5, "", "");
+    let without_asis = correlated("", 0.5, "off = [\"landmark.palpation.asis\"]", "");
+    let without_pubis = correlated("", 0.5, "off = [\"landmark.palpation.pubis\"]", "");
     for case in 0..50 {
-        assert_eq!(touched(&both, case)[0], touched(&alone, case)[0]);
-        assert_ne!(touched(&both, case)[1], touched(&alone, case)[1]);
-        assert_eq!(touched(&without_asis, case), [[0.0; 3], touched(&both, case)[1]]);
-        assert_eq!(touched(&without_pubis, case), [touched(&both, case)[0], [0.0; 3]]);
+        let of_both = touched(&both, case);
+        assert_eq!(of_both[..2], touched(&alone, case)[..2]);
+        assert_ne!(of_both[2], touched(&alone, case)[2]);
+        assert_eq!(touched(&without_asis, case), [[0.0; 3], [0.0; 3], of_both[2]]);
+        assert_eq!(touched(&without_pubis, case), [of_both[0], of_both[1], [0.0; 3]]);
         for sign in [1.0, -1.0] {
-            let [asis, pubis] = touched(&correlated(sign, "", ""), case);
+            let [asis, other, pubis] = touched(&correlated(".operated", sign, "", ""), case);
             assert!((asis[0] / 2.0 - sign * pubis[0] / 3.5).abs() < 1e-12);
             assert!((asis[2] / 2.5 - sign * pubis[2] / 3.5).abs() < 1e-12);
+            assert_eq!(other, touched(&alone, case)[1]);
         }
+        // One axis of one item: no other score of either source moves.
+        let [one, rest] = [touched(&one_axis(), case), touched(&alone, case)];
+        assert_eq!((one[0], one[1], one[2][0], one[2][2]), (rest[0], rest[1], rest[2][0], rest[2][2]));
+        assert!((one[2][1] / 3.5 - one[1][0] / 2.0).abs() < 1e-12);
     }
     // Nothing else is drawn anew: a coefficient of 0 is none.
-    let none = correlated(0.0, "", "");
+    let none = correlated("", 0.0, "", "");
     assert_eq!(touched(&none, 3), touched(&alone, 3));
+}
+
+fn one_axis() -> Plan {
+    plan(
+        "seed = 11\n[[noise.correlation]]\nbetween = [\"landmark.palpation.asis.other.anterior\", \
+         \"landmark.palpation.pubis.superior\"]\ncoefficient = 1.0\n",
+    )
+}
+
+/// A hold that the gate has taken again has scores of its own: the partner has none for it.
+#[test]
+fn identity_a_hold_taken_again_is_drawn_independently() {
+    let shares =
+        "[noise.landmark.palpation.asis]\ncase_share = 0.0\n[noise.landmark.palpation.pubis]\ncase_share = 0.0\n";
+    let [both, alone] = [correlated("", 0.5, "", shares), plan(&format!("seed = 11\n{shares}"))];
+    let tried = |plan: &Plan, attempt: u32| {
+        let capture = CaptureKey::new(Step::Pubis, 0, 0, 0).again(attempt);
+        components(plan.variants[0].model.noise.landmark.palpation.pubis.error(&key(1), 0, capture))
+    };
+    assert_ne!(tried(&both, 0), tried(&alone, 0));
+    for attempt in [1, 2, 127] {
+        assert_eq!(tried(&both, attempt), tried(&alone, attempt));
+    }
+    // Further captures and repeats of a case have their partners.
+    let repeated = |plan: &Plan, repeat: u32| {
+        let key = CaseKey { repeat, ..key(1) };
+        let capture = CaptureKey::new(Step::Pubis, 0, 0, 3);
+        components(plan.variants[0].model.noise.landmark.palpation.pubis.error(&key, 0, capture))
+    };
+    for repeat in [0, 1, 2] {
+        assert_ne!(repeated(&both, repeat), repeated(&alone, repeat));
+    }
 }
 
 /// A covariance in place of three quantities: its own second moments in the draws, the case's part of it, and the first

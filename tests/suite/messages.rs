@@ -106,15 +106,23 @@ messages! {
     regress_correlation_of_other_frames:
         "seed = 1\n\n[[noise.correlation]]\nbetween = [\"probe.tremor\", \"femur.groove\"]\ncoefficient = 0.5\n",
     regress_correlation_of_itself:
-        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"posture.baseline\", \"posture.baseline\"]\ncoefficient = 0.5\n",
+        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"landmark.palpation.asis\", \"landmark.palpation.asis\"]\ncoefficient = 0.5\n",
     regress_correlation_twice:
-        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"posture.baseline\", \"level.table\"]\ncoefficient = 0.5\n\n[[noise.correlation]]\nbetween = [\"level.table\", \"posture.baseline\"]\ncoefficient = 0.4\n",
+        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"landmark.palpation.asis\", \"landmark.palpation.pubis\"]\ncoefficient = 0.5\n\n[[noise.correlation]]\nbetween = [\"landmark.palpation.pubis\", \"landmark.palpation.asis.other.lateral\"]\ncoefficient = 0.4\n",
     regress_correlations_that_cannot_all_be:
-        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"landmark.tissue\", \"posture.baseline\"]\ncoefficient = 0.9\n\n[[noise.correlation]]\nbetween = [\"landmark.tissue\", \"level.table\"]\ncoefficient = 0.9\n",
+        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"landmark.tissue.factor\", \"posture.baseline.flexion\"]\ncoefficient = 0.9\n\n[[noise.correlation]]\nbetween = [\"landmark.tissue.factor\", \"level.table.about_y\"]\ncoefficient = 0.8\n",
+    regress_correlation_of_all_items_beyond_what_is_possible:
+        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"landmark.palpation.asis\", \"landmark.palpation.pubis\"]\ncoefficient = 0.8\n",
+    regress_correlation_without_like_axes:
+        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"level.table\", \"cup.seating\"]\ncoefficient = 0.5\n",
+    regress_correlation_of_an_unknown_item:
+        "seed = 1\n\n[[noise.correlation]]\nbetween = [\"landmark.palpation.asis.left\", \"landmark.palpation.pubis\"]\ncoefficient = 0.5\n",
+    regress_correlation_of_components_with_a_covariance:
+        "seed = 1\n\n[noise.landmark.palpation.asis]\ncovariance_mm2 = [[4, 1, 0], [1, 4, 0], [0, 0, 4]]\n\n[[noise.correlation]]\nbetween = [\"landmark.palpation.asis\", \"landmark.palpation.pubis\"]\ncoefficient = 0.5\n",
     regress_correlation_in_single_brackets:
         "seed = 1\n\n[noise.correlation]\nbetween = [\"landmark.tissue\", \"level.table\"]\ncoefficient = 0.9\n",
     regress_indices_of_correlated_groups: "seed = 1\n\n[sensitivity]\nask = [\"indices\"]\ngroups = { table = [\"level.table\"] }\n\n\
-        [[noise.correlation]]\nbetween = [\"level.table\", \"cup.seating\"]\ncoefficient = 0.5\n",
+        [[noise.correlation]]\nbetween = [\"level.table.about_y\", \"cup.seating.flexion\"]\ncoefficient = 0.5\n",
     regress_stillness_limit_of_nothing: "seed = 1\n\n[protocol]\nstillness_limit_mm = 0\nstillness_tries = 0\n",
     regress_hold_without_a_direction: "seed = 1\n\n[protocol]\nhold_direction = [0, 0, 0]\n",
     regress_two_arms_of_one_name: "seed = 1\n\n[[arm]]\nname = \"a\"\n\n[[arm]]\nname = \"a\"\n",

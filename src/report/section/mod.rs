@@ -18,6 +18,7 @@ pub mod fit;
 mod frames;
 pub mod glossary;
 pub mod hangs;
+mod input_words;
 pub mod inputs;
 pub mod limits;
 mod markers;

@@ -1,52 +1,9 @@
-//! What there is to know of each source beside its numbers, which stand in the defaults.
+//! What there is to know of each source beside its numbers, which are in the defaults.
 
+use super::component;
+use super::entry::{CovarianceEntry, Parameter, SourceEntry};
 use crate::measurement::Step;
-use crate::simulation::source::{CaptureKey, Stratum};
-
-/// One noise source.
-#[derive(Clone, Copy, Debug)]
-pub struct SourceEntry {
-    /// Its id in files.
-    pub id: &'static str,
-    /// The strata at which it is drawn anew.
-    pub strata: &'static [Stratum],
-    /// What it is.
-    pub meaning: &'static str,
-    /// In which axes it acts.
-    pub axes: &'static str,
-    /// Its parameters.
-    pub parameters: &'static [Parameter],
-    /// Covariances that may be given in place of parameters.
-    pub covariances: &'static [CovarianceEntry],
-    /// How many scores it draws each time: for a device, a case, a capture or a frame.
-    pub scores: usize,
-    /// The captures at which it is drawn, if it is drawn for captures or frames; spines count as one.
-    pub captures: &'static [CaptureKey],
-    /// The step without which it disturbs nothing, if there is one.
-    pub disturbs_only: Option<Step>,
-    /// A plausible range of its magnitude, in words.
-    pub plausible: &'static str,
-    /// Whether a run that says nothing of it draws it.
-    pub on_by_default: bool,
-}
-
-/// One parameter of a source.
-#[derive(Clone, Copy, Debug)]
-pub struct Parameter {
-    /// Its key, with the unit as suffix.
-    pub key: &'static str,
-    /// What it is.
-    pub meaning: &'static str,
-}
-
-/// A covariance of three components that may stand in place of what is said of each.
-#[derive(Clone, Copy, Debug)]
-pub struct CovarianceEntry {
-    /// Its key, with the square of the unit as suffix.
-    pub key: &'static str,
-    /// The parameters it stands for.
-    pub in_place_of: &'static [&'static str],
-}
+use crate::simulation::source::Stratum;
 
 const COVARIANCE_OF_AXES: &[CovarianceEntry] =
     &[CovarianceEntry { key: "covariance_mm2", in_place_of: &["anterior_mm", "superior_mm", "lateral_mm"] }];
@@ -62,25 +19,6 @@ const COVARIANCES_OF_POSE: &[CovarianceEntry] = &[
     CovarianceEntry { key: "rotation_covariance_deg2", in_place_of: &["rotation_deg"] },
     CovarianceEntry { key: "translation_covariance_mm2", in_place_of: &["translation_mm"] },
 ];
-
-/// The first capture of a step.
-const fn at(step: Step) -> CaptureKey {
-    CaptureKey::new(step, 0, 0, 0)
-}
-
-const EVERY_FRAME: &[CaptureKey] = &[
-    at(Step::TipPivot),
-    at(Step::AsisLeft),
-    at(Step::Pubis),
-    at(Step::FemurBaseline),
-    at(Step::CentreNative),
-    at(Step::Cup),
-    at(Step::CentreNew),
-    at(Step::FemurReduction),
-];
-const HOLDS: &[CaptureKey] =
-    &[at(Step::TipPivot), at(Step::AsisLeft), at(Step::Pubis), at(Step::FemurBaseline), at(Step::FemurReduction)];
-const ON_THE_FEMUR: &[CaptureKey] = &[at(Step::FemurBaseline), at(Step::FemurReduction)];
 
 const fn parameter(key: &'static str, meaning: &'static str) -> Parameter {
     Parameter { key, meaning }
@@ -106,8 +44,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("pixel_px", "camera model pixel: the image of one marker, each coordinate"),
         ],
         covariances: &[],
-        scores: 3,
-        captures: EVERY_FRAME,
+        items: &[],
         disturbs_only: None,
         plausible: "across 0.02 to 0.15 mm; along 2 to 6 times across; image 0.02 to 0.3 px",
         on_by_default: true,
@@ -121,8 +58,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         axes: "camera axes",
         parameters: &[parameter("rms_mm", "root mean square length of the displacement over the volume")],
         covariances: &[],
-        scores: 24,
-        captures: &[],
+        items: &[],
         disturbs_only: None,
         plausible: "0.1 to 0.4 mm",
         on_by_default: true,
@@ -134,8 +70,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         axes: "tracker axes",
         parameters: &[parameter("each_axis_mm", "one marker, each axis")],
         covariances: &[],
-        scores: 3,
-        captures: &[],
+        items: &[],
         disturbs_only: None,
         plausible: "0.02 to 0.15 mm",
         on_by_default: true,
@@ -151,8 +86,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("translation_mm", "each component of the translation"),
         ],
         covariances: COVARIANCES_OF_POSE,
-        scores: 6,
-        captures: &[CaptureKey::before(Step::Cup)],
+        items: component::REMOUNT,
         disturbs_only: None,
         plausible: "0.01 to 0.2 mm and degrees",
         on_by_default: true,
@@ -171,8 +105,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("knock_translation_mm", "each component of the translation of a knock"),
         ],
         covariances: COVARIANCES_OF_POSE,
-        scores: 14,
-        captures: &[],
+        items: component::DRIFT,
         disturbs_only: None,
         plausible: "a knock in 0.2 to 5 % of cases",
         on_by_default: true,
@@ -184,8 +117,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         axes: "Y and Z of the true level plane; the turn about Y changes sign for a left hip",
         parameters: &[parameter("about_y_deg", "turn about Y"), parameter("about_z_deg", "turn about Z")],
         covariances: &[],
-        scores: 2,
-        captures: &[],
+        items: component::TABLE,
         disturbs_only: Some(Step::Level),
         plausible: "0.2 to 1.5 degrees",
         on_by_default: true,
@@ -208,8 +140,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("noise_about_z_deg", "noise of a reading, turn about Z"),
         ],
         covariances: &[],
-        scores: 3,
-        captures: &[at(Step::Level)],
+        items: component::SENSOR,
         disturbs_only: Some(Step::Level),
         plausible: "0.05 to 1 degree",
         on_by_default: true,
@@ -226,8 +157,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             CASE_SHARE,
         ],
         covariances: COVARIANCE_OF_AXES,
-        scores: 3,
-        captures: &[at(Step::AsisLeft)],
+        items: component::ASIS,
         disturbs_only: None,
         plausible: "1.5 to 5 mm an axis",
         on_by_default: true,
@@ -244,8 +174,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             CASE_SHARE,
         ],
         covariances: COVARIANCE_OF_AXES,
-        scores: 3,
-        captures: &[at(Step::Pubis)],
+        items: component::PUBIS,
         disturbs_only: Some(Step::Pubis),
         plausible: "2 to 6 mm an axis",
         on_by_default: true,
@@ -262,8 +191,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("pubis_mm", "thickness over the pubis"),
         ],
         covariances: &[],
-        scores: 1,
-        captures: &[],
+        items: component::TISSUE,
         disturbs_only: None,
         plausible: "spine 0 to 10 mm, pubis 3 to 25 mm",
         on_by_default: true,
@@ -278,8 +206,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("time_constant_s", "time after which the correlation has fallen to 1/e"),
         ],
         covariances: COVARIANCE_OF_EACH,
-        scores: 3,
-        captures: &[at(Step::AsisLeft), at(Step::Pubis)],
+        items: &[],
         disturbs_only: None,
         plausible: "0.1 to 1 mm",
         on_by_default: true,
@@ -295,8 +222,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("translation_mm", "each component of the translation"),
         ],
         covariances: COVARIANCES_OF_POSE,
-        scores: 6,
-        captures: &[CaptureKey::before(Step::TipPivot), CaptureKey::before(Step::FemurReduction)],
+        items: &[],
         disturbs_only: None,
         plausible: "0.02 to 0.3 mm and degrees",
         on_by_default: true,
@@ -312,8 +238,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("in_hold_probability", "probability that the tip slips in a hold"),
         ],
         covariances: &[],
-        scores: 5,
-        captures: HOLDS,
+        items: &[],
         disturbs_only: None,
         plausible: "in the pivot point 0.02 to 0.3 mm",
         on_by_default: true,
@@ -325,8 +250,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         axes: "anterior, superior, lateral in true bony axes",
         parameters: &[parameter("each_axis_mm", "displacement of the tip on each axis")],
         covariances: COVARIANCE_OF_EACH,
-        scores: 3,
-        captures: ON_THE_FEMUR,
+        items: &[],
         disturbs_only: Some(Step::FemurReduction),
         plausible: "0.05 to 0.5 mm",
         on_by_default: true,
@@ -338,8 +262,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         axes: "anterior, superior, lateral in true bony axes",
         parameters: &[parameter("each_axis_mm", "displacement on each axis from the first to the last frame")],
         covariances: COVARIANCE_OF_EACH,
-        scores: 3,
-        captures: ON_THE_FEMUR,
+        items: &[],
         disturbs_only: Some(Step::FemurReduction),
         plausible: "0 to 2 mm over a trace",
         on_by_default: true,
@@ -355,8 +278,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("translation_mm", "each component of the translation"),
         ],
         covariances: &[],
-        scores: 7,
-        captures: &[],
+        items: &[],
         disturbs_only: Some(Step::FemurReduction),
         plausible: "0 to 5 % of cases",
         on_by_default: true,
@@ -372,8 +294,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("internal_rotation_deg", "internal rotation"),
         ],
         covariances: COVARIANCE_OF_TURN,
-        scores: 3,
-        captures: &[],
+        items: component::BASELINE,
         disturbs_only: Some(Step::FemurReduction),
         plausible: "1 to 5 degrees an axis",
         on_by_default: true,
@@ -389,8 +310,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             parameter("internal_rotation_deg", "internal rotation"),
         ],
         covariances: COVARIANCE_OF_TURN,
-        scores: 3,
-        captures: &[at(Step::FemurReduction)],
+        items: component::REDUCTION,
         disturbs_only: Some(Step::FemurReduction),
         plausible: "1 to 5 degrees an axis",
         on_by_default: true,
@@ -407,8 +327,7 @@ pub const SOURCES: [SourceEntry; 23] = [
             CASE_SHARE,
         ],
         covariances: COVARIANCE_OF_AXES,
-        scores: 3,
-        captures: &[at(Step::CentreNative)],
+        items: &[],
         disturbs_only: Some(Step::CentreNative),
         plausible: "0.5 to 4 mm an axis",
         on_by_default: true,
@@ -420,8 +339,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         axes: "uniform in a ball about the new centre",
         parameters: &[parameter("radial_clearance_mm", "radius of the ball")],
         covariances: &[],
-        scores: 5,
-        captures: &[at(Step::CentreNew)],
+        items: &[],
         disturbs_only: Some(Step::CentreNew),
         plausible: "0.03 to 0.3 mm",
         on_by_default: true,
@@ -433,8 +351,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         axes: "about each of the inserter's two transverse axes",
         parameters: &[parameter("transverse_deg", "turn about each transverse axis")],
         covariances: &[],
-        scores: 2,
-        captures: &[at(Step::Cup)],
+        items: component::ATTACH,
         disturbs_only: Some(Step::Cup),
         plausible: "0.1 to 1 degree",
         on_by_default: true,
@@ -446,8 +363,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         axes: "about each of the inserter's two transverse axes",
         parameters: &[parameter("transverse_deg", "turn about each transverse axis")],
         covariances: &[],
-        scores: 2,
-        captures: &[],
+        items: component::RUNOUT,
         disturbs_only: Some(Step::Cup),
         plausible: "0.1 to 1 degree",
         on_by_default: true,
@@ -459,18 +375,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         axes: "rotation vector in true bony axes about the new centre",
         parameters: &[parameter("each_axis_deg", "each of flexion, adduction, internal rotation")],
         covariances: COVARIANCE_OF_EACH_TURN,
-        scores: 3,
-        captures: &[],
+        items: component::SEATING,
         disturbs_only: Some(Step::Cup),
         plausible: "0.5 to 3 degrees",
         on_by_default: false,
     },
 ];
-
-impl SourceEntry {
-    /// Whether an entry of `off`, `only` or `scale` names this source: its id, or the beginning of it.
-    #[must_use]
-    pub fn is_named_by(&self, prefix: &str) -> bool {
-        self.id.strip_prefix(prefix).is_some_and(|rest| rest.is_empty() || rest.starts_with('.'))
-    }
-}

@@ -1,139 +1,187 @@
-//! Correlation of the scores of two noise sources.
+//! Correlation of the scores of named components.
 
-use super::catalogue::{SOURCES, SourceEntry};
-use super::{Noise, Switch};
+use super::Noise;
+use super::catalogue::SOURCES;
+use super::component::{Component, Selection, components_of};
 use crate::simulation::covariance::lower_factor;
-use crate::simulation::source::{CaptureKey, Stratum};
-use crate::simulation::streams::{MOST_PARTNERS, Mixing, Partner};
+use crate::simulation::source::Switch;
+use crate::simulation::streams::{Mixing, Part};
 use nalgebra::DMatrix;
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
-/// Two sources whose scores are correlated: the i-th score of one with the i-th score of the other, for the same device
-/// and case and, if they are drawn for captures, at captures that belong together.
+/// Components whose scores are correlated. A name is that of a source, of an item, of an axis in every item, or of one
+/// component: `landmark.palpation.asis`, `….asis.operated`, `….asis.anterior`, `….asis.operated.anterior`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Correlation {
-    /// Ids of the two sources.
+    /// The two names.
     pub between: [String; 2],
-    /// Correlation of their scores, -1 to 1.
+    /// Correlation of each pair of components that [`pairs`] makes of them, -1 to 1.
     pub coefficient: f64,
 }
 
-/// Why no correlation of two sources can be drawn.
+/// Why two names make no pairs of components.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Mismatch {
-    /// They are drawn anew at different strata.
-    Strata,
-    /// They draw different numbers of scores in each frame.
-    Scores,
-    /// They are drawn at captures that do not belong together.
-    Captures,
+    /// A component would be paired with itself.
+    Itself,
+    /// No axis of one has the name of an axis of the other, and at least one of the names ends in no axis.
+    NoLikeAxis,
+    /// They are drawn at different occasions.
+    Occasions,
 }
 
-/// How the captures of one source are found from those of another.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Pairing {
-    /// Both are drawn at the same captures, or at none.
-    Same,
-    /// Each is drawn at one step of its own, and these belong together: the first capture to the first.
-    Step(CaptureKey),
-}
-
-/// How a capture of `one` leads to a capture of `other`.
-fn pairing(one: &SourceEntry, other: &SourceEntry) -> Result<Pairing, Mismatch> {
-    if one.strata != other.strata {
-        return Err(Mismatch::Strata);
-    }
-    // Frames belong together only in one capture, because others have other numbers of them, and only if each draws as
-    // many scores, because they follow each other in one stream.
-    let by_capture = !one.strata.contains(&Stratum::Frame);
-    if !by_capture && one.scores != other.scores {
-        return Err(Mismatch::Scores);
-    }
-    let common = one.captures.iter().any(|capture| other.captures.contains(capture));
-    match (one.captures, other.captures) {
-        (one, other) if one == other || (by_capture && common) => Ok(Pairing::Same),
-        ([_], [other]) if by_capture => Ok(Pairing::Step(*other)),
-        _ => Err(Mismatch::Captures),
-    }
-}
-
-/// Whether the scores of two sources can be correlated.
+/// The pairs of components that two selections stand for: where both name an axis these two, else every axis with its like axis;
+/// every item of one with every item of the other.
 ///
 /// # Errors
-/// With the reason if they cannot.
-pub fn can_correlate(one: &SourceEntry, other: &SourceEntry) -> Result<(), Mismatch> {
-    pairing(one, other).map(|_| ())
+/// With the reason if there are none.
+pub fn pairs(one: &Selection, other: &Selection) -> Result<Vec<[Component; 2]>, Mismatch> {
+    let both_name_an_axis = one.names_an_axis && other.names_an_axis;
+    let mut pairs = Vec::new();
+    for a in &one.components {
+        let like = |b: &&Component| both_name_an_axis || a.axis.name == b.axis.name;
+        pairs.extend(other.components.iter().filter(like).map(|b| [*a, *b]));
+    }
+    if pairs.is_empty() {
+        return Err(Mismatch::NoLikeAxis);
+    }
+    if pairs.iter().any(|[a, b]| a == b) {
+        return Err(Mismatch::Itself);
+    }
+    if pairs.iter().any(|[a, b]| !a.is_drawn_with(b)) {
+        return Err(Mismatch::Occasions);
+    }
+    Ok(pairs)
 }
 
-/// The sources that correlations name, in the order of the catalogue, and the matrix of their scores' correlations.
-#[must_use]
-pub fn correlation_matrix(correlations: &[Correlation]) -> (Vec<&'static SourceEntry>, DMatrix<f64>) {
-    let named = |id: &str| correlations.iter().any(|correlation| correlation.between.iter().any(|named| named == id));
-    let sources: Vec<_> = SOURCES.iter().filter(|source| named(source.id)).collect();
-    let mut matrix = DMatrix::identity(sources.len(), sources.len());
-    for Correlation { between, coefficient } in correlations {
-        let place = |id: &String| sources.iter().position(|source| source.id == id);
-        if let (Some(one), Some(other)) = (place(&between[0]), place(&between[1])) {
-            matrix[(one, other)] = *coefficient;
-            matrix[(other, one)] = *coefficient;
+impl Correlation {
+    /// Its pairs of components; none if its names make none.
+    #[must_use]
+    pub fn pairs(&self) -> Vec<[Component; 2]> {
+        match self.between.each_ref().map(|name| Selection::of(name)) {
+            [Ok(one), Ok(other)] => pairs(&one, &other).unwrap_or_default(),
+            _ => Vec::new(),
         }
     }
-    (sources, matrix)
 }
 
-/// Rows of the factor that make a source's scores from those of more than `MOST_PARTNERS` others.
-#[must_use]
-pub fn too_many_partners(lower: &DMatrix<f64>) -> Option<usize> {
-    (0..lower.nrows())
-        .find(|&row| lower.row(row).iter().take(row).filter(|weight| **weight != 0.0).count() > MOST_PARTNERS)
+/// The components that correlations name, in the order of the catalogue, and the matrix of their scores' correlations.
+#[derive(Clone, Debug)]
+pub struct JointScores {
+    /// The components.
+    pub components: Vec<Component>,
+    /// Their correlations; 1 on the diagonal.
+    pub matrix: DMatrix<f64>,
+}
+
+impl JointScores {
+    /// Of correlations that were checked.
+    #[must_use]
+    pub fn of(correlations: &[Correlation]) -> Self {
+        let pairs: Vec<([Component; 2], f64)> = correlations
+            .iter()
+            .flat_map(|correlation| correlation.pairs().into_iter().map(|pair| (pair, correlation.coefficient)))
+            .collect();
+        let named = |component: &Component| pairs.iter().any(|(pair, _)| pair.contains(component));
+        let components: Vec<Component> = SOURCES.iter().flat_map(components_of).filter(named).collect();
+        let mut matrix = DMatrix::identity(components.len(), components.len());
+        let place = |of: &Component| components.iter().position(|component| component == of);
+        for ([a, b], coefficient) in &pairs {
+            if let (Some(a), Some(b)) = (place(a), place(b)) {
+                matrix[(a, b)] = *coefficient;
+                matrix[(b, a)] = *coefficient;
+            }
+        }
+        Self { components, matrix }
+    }
+
+    /// Every pair that is correlated, with its coefficient, in the order of the catalogue.
+    pub fn pairs(&self) -> impl Iterator<Item = ([Component; 2], f64)> {
+        let places = (0..self.components.len()).flat_map(|a| (a + 1..self.components.len()).map(move |b| (a, b)));
+        places
+            .filter(|&place| self.matrix[place] != 0.0)
+            .map(|(a, b)| ([self.components[a], self.components[b]], self.matrix[(a, b)]))
+    }
+
+    /// The parts that are independent of each other.
+    #[must_use]
+    pub fn blocks(&self) -> Vec<Self> {
+        let size = self.components.len();
+        let mut block_of: Vec<usize> = (0..size).collect();
+        for (a, b) in (0..size).flat_map(|a| (0..a).map(move |b| (a, b))).filter(|&place| self.matrix[place] != 0.0) {
+            let (joined, kept) = (block_of[a], block_of[b]);
+            block_of.iter_mut().filter(|block| **block == joined).for_each(|block| *block = kept);
+        }
+        let block = |block: usize| {
+            let own: Vec<usize> = (0..size).filter(|&place| block_of[place] == block).collect();
+            Self {
+                components: own.iter().map(|&place| self.components[place]).collect(),
+                matrix: DMatrix::from_fn(own.len(), own.len(), |i, j| self.matrix[(own[i], own[j])]),
+            }
+        };
+        (0..size).filter(|&place| block_of[place] == place).map(block).collect()
+    }
+
+    /// The same components in another order, by rank; equal ranks keep their order.
+    fn sorted_by(&self, rank: impl Fn(&Component) -> u8) -> Self {
+        let mut order: Vec<usize> = (0..self.components.len()).collect();
+        order.sort_by_key(|&place| rank(&self.components[place]));
+        let size = order.len();
+        Self {
+            components: order.iter().map(|&place| self.components[place]).collect(),
+            matrix: DMatrix::from_fn(size, size, |i, j| self.matrix[(order[i], order[j])]),
+        }
+    }
 }
 
 impl Noise {
     /// Lays the correlations over the streams, with the replicates that the switches have now. What cannot be drawn is
     /// left out; the experiment's checks have refused it before.
     ///
-    /// A source's scores are a row of the lower triangular factor of the correlation matrix, in the order of the
-    /// catalogue: the first source keeps its own, each later one takes its part of the raw streams of the earlier ones.
+    /// A component's score is a row of the lower triangular factor of the correlation matrix of all components, in the order of
+    /// the catalogue: the first component keeps its own, each later one takes its part of the raw scores of the earlier ones.
     /// These are there whether their sources are on or off, so that switching a partner off moves no draw.
     pub fn correlate(&mut self) {
-        self.correlate_given(|_| false);
+        self.correlate_in_order(|_| 0);
     }
 
-    /// The same with the sources that are held at the head of the order, so that all others are drawn given them: with other
-    /// replicates of these alone, the held ones keep their scores and the correlations stay what they are.
-    pub fn correlate_given(&mut self, held: impl Fn(&str) -> bool) {
-        let (named, matrix) = correlation_matrix(&self.correlation);
-        let mut order: Vec<usize> = (0..named.len()).collect();
-        order.sort_by_key(|&place| !held(named[place].id));
-        let sources: Vec<_> = order.iter().map(|&place| named[place]).collect();
-        let matrix = DMatrix::from_fn(named.len(), named.len(), |i, j| matrix[(order[i], order[j])]);
-        let Ok(lower) = lower_factor(&matrix) else { return };
-        if too_many_partners(&lower).is_some() {
+    /// The same with the components in the order of their rank, so that those of a higher rank are drawn given those of the
+    /// lower ranks: with other replicates of these alone, the lower ranks keep their scores and the correlations stay what they
+    /// are.
+    pub fn correlate_in_order(&mut self, rank: impl Fn(&Component) -> u8) {
+        if self.correlation.is_empty() {
             return;
         }
-        let switches: Vec<(&str, Switch)> =
-            self.switches().iter().map(|(source, switch)| (source.id, **switch)).collect();
+        let JointScores { components, matrix } = JointScores::of(&self.correlation).sorted_by(rank);
+        let Ok(lower) = lower_factor(&matrix) else { return };
+        let streams: Vec<(&str, u64, u64)> = self
+            .switches()
+            .iter()
+            .map(|(source, Switch { key, replicate, .. })| (source.id, *key, *replicate))
+            .collect();
         for (source, switch) in self.switches() {
-            let Some(row) = sources.iter().position(|named| named.id == source.id) else { continue };
-            let mut mixing = Mixing::alone(lower[(row, row)]);
-            for (column, partner) in sources.iter().take(row).enumerate() {
-                let known = switches.iter().find(|(id, _)| *id == partner.id);
-                if let (Some((_, partner_switch)), Ok(pairing), true) =
-                    (known, pairing(source, partner), lower[(row, column)] != 0.0)
-                {
-                    mixing.add(Partner {
-                        weight: lower[(row, column)],
-                        source: partner_switch.key,
-                        replicate: partner_switch.replicate,
-                        step: match pairing {
-                            Pairing::Same => None,
-                            Pairing::Step(capture) => Some(capture.packed()),
-                        },
+            let mut mixing = Mixing::default();
+            for (row, component) in components.iter().enumerate() {
+                if component.source.id != source.id {
+                    continue;
+                }
+                let weights =
+                    components.iter().take(row).enumerate().map(|(column, partner)| (lower[(row, column)], partner));
+                let partners: Vec<_> = weights.filter(|(weight, _)| *weight != 0.0).collect();
+                if partners.is_empty() {
+                    continue;
+                }
+                for (index, spot) in component.spots().enumerate() {
+                    let parts = partners.iter().filter_map(|(weight, partner)| {
+                        let &(_, source, replicate) = streams.iter().find(|(id, ..)| *id == partner.source.id)?;
+                        Some(Part { weight: *weight, source, replicate, spot: partner.spots().nth(index)? })
                     });
+                    mixing.add(spot, lower[(row, row)], parts);
                 }
             }
-            switch.mixing = mixing;
+            switch.mixing = (mixing != Mixing::default()).then(|| Arc::new(mixing));
         }
     }
 }

@@ -2,7 +2,8 @@
 //! draws it.
 
 use super::Noise;
-use super::catalogue::{CovarianceEntry, SOURCES};
+use super::catalogue::SOURCES;
+use super::entry::CovarianceEntry;
 use crate::simulation::Quantity;
 use crate::simulation::covariance::Covariance;
 use crate::simulation::model::Protocol;

@@ -3,8 +3,10 @@
 mod camera;
 mod catalogue;
 mod centre;
+mod component;
 mod correlation;
 mod cup;
+mod entry;
 mod femur;
 mod inputs;
 mod landmark;
@@ -14,10 +16,12 @@ mod probe;
 mod tracker;
 
 pub use camera::{CameraNoise, Drift, DriftPath, Remount, rotation_then_translation};
-pub use catalogue::{CovarianceEntry, Parameter, SOURCES, SourceEntry};
+pub use catalogue::SOURCES;
 pub use centre::{CentreNoise, Liner, NativeCentre};
-pub use correlation::{Correlation, Mismatch, can_correlate, correlation_matrix, too_many_partners};
+pub use component::{Component, NameFault, Selection, components_of};
+pub use correlation::{Correlation, JointScores, Mismatch, pairs};
 pub use cup::{CupNoise, Seating, TransverseTilt};
+pub use entry::{CovarianceEntry, Parameter, SourceEntry};
 pub use femur::{FemurNoise, Groove, Loosening, Motion};
 pub use inputs::{CovarianceInput, Drawn, Input};
 pub use landmark::{LandmarkNoise, Palpation, PalpationNoise, Tissue};
@@ -54,7 +58,7 @@ pub struct Noise {
     pub centre: CentreNoise,
     /// The cup and its inserter.
     pub cup: CupNoise,
-    /// Sources whose scores are correlated.
+    /// Components of sources whose scores are correlated.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub correlation: Vec<Correlation>,
 }
@@ -103,5 +107,16 @@ impl Noise {
             switch.scale = scale_of(entry);
         }
         self.correlate();
+    }
+
+    /// The proportion of the variance of a landmark's scores that repeats within a case; `None` for other sources.
+    #[must_use]
+    pub fn case_share(&self, source: &str) -> Option<f64> {
+        let PalpationNoise { asis, pubis } = &self.landmark.palpation;
+        match source {
+            "landmark.palpation.asis" => Some(asis.model.case_share),
+            "landmark.palpation.pubis" => Some(pubis.model.case_share),
+            _ => None,
+        }
     }
 }

@@ -3,6 +3,7 @@
 //! Because every distribution is a function of the *same* score, scaling, truncating or changing its shape
 //! never redraws anything: arms that differ only there stay paired.
 
+mod covariance;
 mod empirical;
 mod mixture;
 mod student;

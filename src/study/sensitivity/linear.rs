@@ -4,18 +4,18 @@
 //! JCGM 100:2008, 5.1 and 5.2 (law of propagation of uncertainty, uncorrelated and correlated inputs); JCGM 101:2008, clause
 //! 8 (comparison with a Monte Carlo run).
 
+use super::covariances::{CorrelatedPair, correlated};
 use super::nominal::{
-    Input, WITHOUT_QUANTITY, drawn_alone, inputs, moved, nominal, source_alone, source_drawn, vector_drawn, vectors,
+    Input, WITHOUT_QUANTITY, drawn_alone, inputs, moved, nominal, source_alone, vector_drawn, vectors,
 };
 use super::{Asking, CONFIDENCE};
-use crate::analysis::joint::Bivariate;
 use crate::analysis::moments::moments;
 use crate::analysis::{Estimate, order};
 use crate::experiment::Variant;
 use crate::measurement::{OUTPUTS, Output};
 use crate::record::{Parts, Rows, Schema};
 use crate::simulation::Quantity;
-use crate::simulation::noise::{Drawn, correlation_matrix};
+use crate::simulation::noise::Drawn;
 use crate::trial::{CaseErrors, RunError, errors_in_memory};
 
 /// Half of a central difference, in the unit of the input: mm, degrees or one.
@@ -34,7 +34,7 @@ const COVERAGE_FACTOR: f64 = 1.959_963_984_540_054;
 pub struct LinearStudy {
     /// Every input in use.
     pub inputs: Vec<LinearInput>,
-    /// What correlations between sources add.
+    /// What correlations between components add, by source.
     pub correlated: Vec<CorrelatedPair>,
     /// The budget of each output asked for.
     pub outputs: Vec<OutputBudget>,
@@ -58,16 +58,6 @@ pub struct LinearInput {
     pub contributions: Option<[Estimate; OUTPUTS.len()]>,
     /// Effect of a fixed offset at each of [`MULTIPLES`], less that of none; empty without one.
     pub effects: Vec<CaseErrors>,
-}
-
-/// Two sources whose scores hang together.
-#[derive(Clone, Debug, PartialEq)]
-pub struct CorrelatedPair {
-    /// Their ids.
-    pub sources: [&'static str; 2],
-    /// What their correlation adds to the variance of each output, in its unit squared: twice the covariance of the errors that
-    /// each of them alone makes in the same cases. Below 0 where they cancel.
-    pub variances: CaseErrors,
 }
 
 /// The budget of one output.
@@ -176,7 +166,7 @@ pub(super) fn ask(asking: &Asking, index: u32, variant: &Variant) -> Result<Line
             rows.push(drawn_as_one(source.id.to_owned(), source.id));
         }
     }
-    let correlated = correlated(asking, variant, &nominal)?;
+    let correlated = correlated(variant, &rows);
     let variants: Vec<Variant> = alone.iter().map(|(_, variant)| variant.clone()).collect();
     let cases = errors_in_memory(&variants, asking.plan.seed, CASES, asking.threads, asking.progress)?;
     for ((row, _), errors) in alone.into_iter().zip(cases) {
@@ -184,37 +174,6 @@ pub(super) fn ask(asking: &Asking, index: u32, variant: &Variant) -> Result<Line
     }
     let outputs = budgets(asking, index, &base, &rows, &correlated)?;
     Ok(LinearStudy { inputs: rows, correlated, outputs })
-}
-
-/// Every pair of sources in use whose scores hang together.
-fn correlated(asking: &Asking, variant: &Variant, nominal: &Variant) -> Result<Vec<CorrelatedPair>, RunError> {
-    let (named, _) = correlation_matrix(&variant.model.noise.correlation);
-    let mut noise = variant.model.noise.clone();
-    let scale_of = |id: &str, switches: &[(&str, f64)]| {
-        switches.iter().find(|(source, _)| *source == id).map_or(0.0, |&(_, scale)| scale)
-    };
-    let switches: Vec<(&str, f64)> =
-        noise.switches().iter().map(|(source, switch)| (source.id, switch.scale)).collect();
-    let sources: Vec<&'static str> =
-        named.iter().map(|source| source.id).filter(|id| scale_of(id, &switches) != 0.0).collect();
-    let (listed, vectors) = (inputs(variant), vectors(variant));
-    let drawn = sources.iter().map(|id| source_drawn(nominal, (&listed, &vectors), id, scale_of(id, &switches)));
-    let drawn: Vec<Variant> = drawn.collect();
-    // Of one seed: a source's scores hang together with its partner's, whether that is on or off.
-    let errors = errors_in_memory(&drawn, asking.plan.seed, CASES, asking.threads, asking.progress)?;
-    let pairs = (0..sources.len()).flat_map(|other| (0..other).map(move |one| (one, other)));
-    let pair = |(one, other): (usize, usize)| CorrelatedPair {
-        sources: [sources[one], sources[other]],
-        variances: std::array::from_fn(|i| 2.0 * covariance(&errors[one], &errors[other], i)),
-    };
-    Ok(pairs.map(pair).collect())
-}
-
-/// Sample covariance of an output's errors in the same cases.
-fn covariance(one: &[CaseErrors], other: &[CaseErrors], output: usize) -> f64 {
-    let mut both = Bivariate::default();
-    one.iter().zip(other).for_each(|(one, other)| both.add([one[output], other[output]]));
-    both.covariance().map_or(f64::NAN, |covariance| covariance[0][1])
 }
 
 /// A line of the budget without a quantity of its own.
@@ -257,7 +216,7 @@ fn budgets(
     for output in asking.plan.asked().outputs() {
         let i = output.place();
         let squares = rows.iter().filter_map(|row| row.contributions).map(|all| all[i].value * all[i].value);
-        let together = correlated.iter().map(|pair| pair.variances[i]);
+        let together = correlated.iter().map(|pair| pair.variances[i].value);
         let combined = squares.chain(together).filter(|square| square.is_finite()).sum::<f64>().max(0.0).sqrt();
         let (mut errors, _) = parts.column(index, &Schema::error_column(output), Rows::LastReduction)?.into_present();
         errors.sort_unstable_by(f64::total_cmp);

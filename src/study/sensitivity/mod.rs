@@ -1,5 +1,6 @@
 //! Where the errors come from: what `[sensitivity]` asks, answered for each arm at the first point of its sweeps.
 
+mod covariances;
 mod indices;
 mod linear;
 mod nominal;
@@ -8,8 +9,9 @@ mod prediction;
 mod shapley;
 mod uncertain;
 
+pub use covariances::{AddedVariance, CorrelatedPair};
 pub use indices::{IndexStudy, MOST_DROPPED, OutputIndices};
-pub use linear::{CorrelatedPair, LINEAR_WITHIN, LinearInput, LinearStudy, MULTIPLES, OutputBudget};
+pub use linear::{LINEAR_WITHIN, LinearInput, LinearStudy, MULTIPLES, OutputBudget};
 pub use nominal::Input;
 pub use nominal::WITHOUT_QUANTITY;
 pub use one_at_a_time::{CHANGES, Change, Changed, OneAtATime, SourceRuns};

@@ -1,7 +1,7 @@
 //! The typical case: every quantity at its mean, so that one input can be moved and all else stands still.
 
 use crate::experiment::Variant;
-use crate::simulation::noise::{CovarianceEntry, Drawn};
+use crate::simulation::noise::{Component, CovarianceEntry, Drawn};
 use crate::simulation::{Anatomy, Covariance, Implant, Model, Quantity};
 
 /// One input of the measurement: a quantity, or one component of it.
@@ -40,6 +40,19 @@ impl Input {
     pub fn mean_and_sd(&self) -> (f64, f64) {
         let (mean, sd) = self.quantity.mean_and_sd();
         (self.scale * mean, self.scale.abs() * sd)
+    }
+
+    /// Whether it is what a component is drawn from, with the one slope that belongs to it.
+    #[must_use]
+    pub fn draws(&self, component: &Component) -> bool {
+        let named = |name: &str| name == component.item.name || name == component.axis.name;
+        self.source == component.source.id
+            && self.key == component.axis.key
+            && if self.has_components {
+                self.is_component() && self.id.rsplit('.').next().is_some_and(named)
+            } else {
+                true
+            }
     }
 
     /// Whether it is one component of a quantity that has several.
@@ -213,19 +226,6 @@ pub(super) fn moved(nominal: &Variant, input: &Input, by: f64) -> Variant {
 /// The typical case with one quantity drawn as it is in the experiment.
 pub(super) fn drawn_alone(nominal: &Variant, input: &Input) -> Variant {
     with(nominal, input, |_, _| input.quantity.clone())
-}
-
-/// The typical case with every quantity and vector of one source drawn as it is in the experiment.
-pub(super) fn source_drawn(
-    nominal: &Variant,
-    (listed, vectors): (&[Input], &[Vector]),
-    source: &str,
-    scale: f64,
-) -> Variant {
-    let whole = |input: &&Input| input.source == source && !input.is_component() && !input.in_covariance;
-    let drawn = listed.iter().filter(whole).fold(nominal.clone(), |variant, input| drawn_alone(&variant, input));
-    let own = vectors.iter().filter(|vector| vector.source == source);
-    source_alone(&own.fold(drawn, |variant, vector| vector_drawn(&variant, vector)), source, scale)
 }
 
 /// The typical case with one source at its scale.

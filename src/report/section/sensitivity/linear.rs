@@ -1,21 +1,20 @@
-//! Coefficients, the uncertainty budget, and where the budget stops being linear.
+//! Coefficients, the uncertainty budget, and whether the linear budget is good enough.
 
+use super::linear_charts::{departure_chart, offset_chart};
 use super::{Arm, Tables, capital, shown_outputs};
+use crate::analysis::Estimate;
 use crate::experiment::{Question, Variant};
 use crate::measurement::{OUTPUTS, Output};
 use crate::record::tables::Cell;
-use crate::report::chart::{Alternative, Axis, BandPoint, Lines, Series, lines};
 use crate::report::evidence::{Chart, Entry, Files, Heading, Table};
 use crate::report::section::inputs::{InputBasis, bases, basis_words, plain, value_words};
 use crate::report::words::{number, percent, short, unit_of_key, with_unit};
 use crate::study::sensitivity::{
-    CONFIDENCE, LINEAR_WITHIN, LinearInput, LinearStudy, MULTIPLES, OutputBudget, WITHOUT_QUANTITY,
+    AddedVariance, CONFIDENCE, LinearInput, LinearStudy, MULTIPLES, OutputBudget, WITHOUT_QUANTITY,
 };
 
 /// Lines of an output's budget in the page, at most; the file has all.
 const MOST_LINES: usize = 12;
-/// Inputs in a chart, at most.
-const MOST_SERIES: usize = 5;
 /// Lines below this share of the variance are left to the file.
 const LEAST_SHARE: f64 = 0.001;
 
@@ -97,8 +96,9 @@ pub fn entries(arm: &Arm, variant: &Variant, study: &LinearStudy, tables: &mut T
                  coefficient is its part in the output, and the parts add as squares. Coefficients are central differences \
                  through the whole chain, in the case in which every quantity has its mean. What is drawn many times in a case \
                  (frames, markers, traces, rare events) has no single coefficient: its part is the standard deviation of \
-                 the output with that input alone drawn, with a {}\u{a0}% interval. Correlated sources add twice the \
-                 covariance of what each alone does in the same cases (JCGM 100, 5.2), which may be below 0. JCGM 101, clause 8, then says whether the \
+                 the output with that input alone drawn, with a {}\u{a0}% interval. Correlated components add \
+                 twice the product of their coefficients and their covariance (JCGM 100, 5.2), which may be below 0; the ends given \
+                 with it replace each coefficient by the change over one standard uncertainty to either side. JCGM 101, clause 8, then says whether the \
                  budget is good enough: both ends of its {}\u{a0}% interval must agree with those of the trials of this run \
                  within half a unit of the last digit that is wanted of the uncertainty.",
                 percent(CONFIDENCE),
@@ -162,10 +162,7 @@ fn basis_of(bases: &[InputBasis], source: &str) -> String {
 }
 
 /// The lines of an output's budget, largest first, with their shares of the variance.
-fn lines_of<'s>(
-    study: &'s LinearStudy,
-    budget: &OutputBudget,
-) -> Vec<(&'s LinearInput, crate::analysis::Estimate, f64)> {
+fn lines_of<'s>(study: &'s LinearStudy, budget: &OutputBudget) -> Vec<(&'s LinearInput, Estimate, f64)> {
     let square = budget.combined * budget.combined;
     let mut found: Vec<_> = study
         .inputs
@@ -228,13 +225,14 @@ fn add_rows(arm: &Arm, variant: &Variant, study: &LinearStudy, rows: &mut Rows) 
         }
         let square = budget.combined * budget.combined;
         for pair in &study.correlated {
-            let variance = pair.variances[i];
+            let AddedVariance { value: variance, low, high } = pair.variances[i];
             let name = pair.sources.join(" with ");
             let mut row: Vec<Cell> =
                 vec![arm.name.into(), output.into(), unit.into(), "correlation".into(), name.into()];
             row.extend(["".into(), "".into(), None::<f64>.into(), None::<f64>.into(), signed_root(variance).into()]);
-            row.extend([None::<f64>, None, (square > 0.0).then(|| variance / square)].map(Cell::from));
-            row.extend(["drawn together".into(), None::<f64>.into(), "".into()]);
+            row.extend([low, high].map(|end| finite(signed_root(end))));
+            row.push((square > 0.0).then(|| variance / square).into());
+            row.extend(["coefficients".into(), None::<f64>.into(), "".into()]);
             rows.budget.push(row);
         }
         let monte_carlo = budget.monte_carlo;
@@ -326,11 +324,13 @@ fn budget_table(arm: &Arm, variant: &Variant, study: &LinearStudy) -> Entry {
             ]);
         }
         let square = budget.combined * budget.combined;
-        for pair in
-            study.correlated.iter().filter(|pair| pair.variances[i].abs() >= LEAST_SHARE * square && square > 0.0)
+        for pair in study
+            .correlated
+            .iter()
+            .filter(|pair| pair.variances[i].value.abs() >= LEAST_SHARE * square && square > 0.0)
         {
-            let variance = pair.variances[i];
-            let together = ["correlation of scores", "none", "drawn together"].map(str::to_owned);
+            let variance = pair.variances[i].value;
+            let together = ["correlation of components", "none", "from coefficients"].map(str::to_owned);
             let mut row = vec![budget.output.name().to_owned(), pair.sources.join(" with ")];
             row.extend(together);
             row.push(with_unit(&three(signed_root(variance)), unit));
@@ -391,102 +391,4 @@ fn coefficient_table(arm: &Arm, study: &LinearStudy) -> Entry {
         rows: rows.collect(),
         csv: "coefficients".to_owned(),
     })
-}
-
-/// The inputs with the largest contributions that have an effect of a fixed offset.
-fn leading(study: &LinearStudy, output: usize) -> Vec<&LinearInput> {
-    let largest = |input: &&LinearInput| {
-        let reach = input.slopes.map_or(0.0, |slopes| slopes[output].abs());
-        reach * input.standard_uncertainty.unwrap_or(0.0)
-    };
-    let single = |input: &&LinearInput| {
-        let whole = input.input.as_ref().is_some_and(|input| input.has_components && !input.is_component());
-        !whole && !input.effects.is_empty() && largest(input) > 0.0 && largest(input).is_finite()
-    };
-    let mut found: Vec<&LinearInput> = study.inputs.iter().filter(single).collect();
-    found.sort_by(|a, b| largest(b).total_cmp(&largest(a)));
-    found.truncate(MOST_SERIES);
-    found
-}
-
-/// The end of an id that fits beside a line.
-fn short_id(id: &str) -> &str {
-    const FITS: usize = 23;
-    let mut rest = id;
-    while let Some((_, shorter)) = rest.split_once('.').filter(|_| rest.len() > FITS) {
-        rest = shorter;
-    }
-    rest
-}
-
-fn chart_of(
-    arm: &Arm,
-    study: &LinearStudy,
-    output: Output,
-    (id, what, reading): (&str, &str, &str),
-    value: impl Fn(&LinearInput, f64, f64) -> f64,
-) -> Option<Chart> {
-    let i = output.place();
-    let inputs = leading(study, i);
-    if inputs.is_empty() {
-        return None;
-    }
-    let points: Vec<Vec<BandPoint>> = inputs
-        .iter()
-        .map(|input| {
-            let points = MULTIPLES.iter().zip(&input.effects);
-            let point = |(&x, effect): (&f64, &[f64; OUTPUTS.len()])| BandPoint {
-                x,
-                y: value(input, x, effect[i]),
-                low: f64::NAN,
-                high: f64::NAN,
-            };
-            points.map(point).collect()
-        })
-        .collect();
-    let series: Vec<Series> =
-        inputs.iter().zip(&points).map(|(input, points)| Series { label: short_id(&input.id), points }).collect();
-    let label = format!("{what} on {}", output.name());
-    let data = Lines {
-        x: Axis { label: "Offset in standard uncertainties", unit: "" },
-        logarithmic: false,
-        y: Axis { label: &label, unit: output.unit().suffix() },
-        series: &series,
-        levels: &[],
-    };
-    let names: Vec<&str> = inputs.iter().map(|input| input.id.as_str()).collect();
-    let description = format!("{label}, for the inputs that matter most: {}.", names.join(", "));
-    Some(Chart {
-        id: format!("{}{id}-{}", arm.prefix, output.id().replace('_', "-")),
-        caption: arm.caption(&format!("{what} on the reading of {}", output.name())),
-        reading: format!("{reading} Inputs, the largest first: {}.", names.join(", ")),
-        svg: lines(Alternative { title: &label, description: &description }, &data),
-        wide: false,
-        csv: "offsets".to_owned(),
-    })
-}
-
-fn departure_chart(arm: &Arm, study: &LinearStudy, output: Output) -> Option<Chart> {
-    let i = output.place();
-    let reading = format!(
-        "What the effect of an offset has beyond its coefficient times the offset: a flat line is linear. The budget's file says \
-         how far each stays linear within {}\u{a0}%.",
-        percent(LINEAR_WITHIN)
-    );
-    chart_of(
-        arm,
-        study,
-        output,
-        ("departure", "Departure from the linear effect", &reading),
-        |input, multiple, effect| {
-            let slope = input.slopes.map_or(f64::NAN, |slopes| slopes[i]);
-            effect - slope * multiple * input.standard_uncertainty.unwrap_or(f64::NAN)
-        },
-    )
-}
-
-fn offset_chart(arm: &Arm, study: &LinearStudy, output: Output) -> Option<Chart> {
-    let reading = "Choose an offset below, in standard uncertainties of that input, and go up or down to its line: so far the \
-                   reading moves in every case alike.";
-    chart_of(arm, study, output, ("offset", "Effect of a fixed offset", reading), |_, _, effect| effect)
 }

@@ -2,6 +2,7 @@
 
 mod indices;
 mod linear;
+mod linear_charts;
 mod one_at_a_time;
 mod shapley;
 mod uncertain;
