@@ -67,10 +67,33 @@ pub(super) fn apply(noise: &mut Noise, switches: &Switches, tree: &Tree) {
 
 fn is_on(source: &SourceEntry, switches: &Switches, tree: &Tree) -> bool {
     let named = |names: &[String]| names.iter().any(|name| source.is_named_by(name));
+    // What happens only where the file names it by its full id.
+    let is_wanted = source.on_by_default || tree.is_written(&format!("noise.{}", source.id));
     match &switches.only {
-        Some(only) => named(only),
-        None if named(&switches.off) => false,
-        // What happens only where the file speaks of it.
-        None => source.on_by_default || tree.is_written(&format!("noise.{}", source.id)),
+        Some(only) => named(only) && (is_wanted || only.iter().any(|name| name == source.id)),
+        None => !named(&switches.off) && is_wanted,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::experiment::Plan;
+
+    /// A source that is off by default is on only where its full id is in `only` or the file has its section.
+    #[test]
+    fn identity_a_prefix_switches_no_source_on_that_is_off_by_default() {
+        let section =
+            "[noise.cup.seating]\neach_axis_deg = { normal = { sd = 1.0 } }\nbasis = { kind = \"assumed\" }\n";
+        for (only, more, [attach, seating]) in [
+            ("\"cup\"", "", [1.0, 0.0]),
+            ("\"cup\", \"cup.seating\"", "", [1.0, 1.0]),
+            ("\"cup.seating\"", "", [0.0, 1.0]),
+            ("\"cup\"", section, [1.0, 1.0]),
+            ("\"landmark\"", section, [0.0, 0.0]),
+        ] {
+            let plan = Plan::parse("only.toml", &format!("seed = 1\n[noise]\nonly = [{only}]\n{more}"));
+            let cup = &plan.unwrap_or_else(|error| panic!("{error}")).variants[0].model.noise.cup;
+            assert_eq!([cup.attach.switch.scale, cup.seating.switch.scale], [attach, seating], "{only} {more}");
+        }
     }
 }
