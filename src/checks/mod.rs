@@ -6,6 +6,7 @@
 mod anatomy;
 mod camera;
 mod chain;
+mod correlated;
 mod cup_angles;
 mod landmarks;
 mod moments;
@@ -155,21 +156,65 @@ impl Check {
     /// Compares what was found, if anything was, with what is expected. A NaN fails.
     #[must_use]
     pub fn judge(&self, found: Option<&Found>) -> Verdict {
-        let near = found.is_some_and(|found| {
-            let allowed = match self.tolerance {
-                Tolerance::Absolute(distance) => distance,
-                // A check of chance without a standard error has not been carried out.
-                Tolerance::StandardErrors { times, rounding } => {
-                    times * found.standard_error.unwrap_or(f64::NAN) + rounding
-                }
-            };
-            (found.value - self.expected).abs() <= allowed
-        });
+        let near = found.is_some_and(|found| (found.value - self.expected).abs() <= self.tolerance.allowed(found));
         match self.mark {
             Mark::Recalled | Mark::Plausibility if found.is_some() => Verdict::Shown,
             _ if near => Verdict::Passed,
             _ => Verdict::Failed,
         }
+    }
+}
+
+impl Tolerance {
+    /// The allowed difference from a found value, in the unit of the check.
+    #[must_use]
+    pub fn allowed(self, found: &Found) -> f64 {
+        match self {
+            Self::Absolute(distance) => distance,
+            // A check of chance without a standard error has not been carried out.
+            Self::StandardErrors { times, rounding } => times * found.standard_error.unwrap_or(f64::NAN) + rounding,
+        }
+    }
+
+    /// The allowed difference as a number, and how it is made where it comes from a standard error.
+    #[must_use]
+    pub fn in_words(self, found: Option<&Found>) -> String {
+        match (self, found.map(|found| self.allowed(found)).filter(|allowed| allowed.is_finite())) {
+            (Self::Absolute(distance), _) => Digits(distance).to_string(),
+            (Self::StandardErrors { times, rounding: 0.0 }, Some(allowed)) => {
+                format!("{} ({times} standard errors)", Digits(allowed))
+            }
+            (Self::StandardErrors { times, rounding }, Some(allowed)) => {
+                format!("{} ({times} standard errors + {})", Digits(allowed), Digits(rounding))
+            }
+            (Self::StandardErrors { .. }, None) => self.to_string(),
+        }
+    }
+}
+
+/// Number of checks with a mark, by verdict.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Count {
+    /// As near as they must be.
+    pub passed: usize,
+    /// Not as near, or not found at all.
+    pub failed: usize,
+}
+
+impl Count {
+    /// The checks with a mark.
+    #[must_use]
+    pub fn of(outcomes: &[Outcome], mark: Mark) -> Self {
+        let with = |verdict| {
+            outcomes.iter().filter(|outcome| outcome.check.mark == mark && outcome.verdict == verdict).count()
+        };
+        Self { passed: with(Verdict::Passed), failed: with(Verdict::Failed) }
+    }
+
+    /// All that were judged.
+    #[must_use]
+    pub const fn judged(self) -> usize {
+        self.passed + self.failed
     }
 }
 

@@ -4,7 +4,7 @@ use super::Ending;
 use super::arguments::SelfcheckArguments;
 use super::message::Stop;
 use super::terminal::{align_right, show, table};
-use crate::checks::{Check, Found, Outcome, Verdict, run_all};
+use crate::checks::{Check, Count, Found, Mark, Outcome, Verdict, run_all};
 use crate::record::tables::write_table;
 use crate::report::code_verification::{COLUMNS, row, word};
 use std::fmt::Write as _;
@@ -23,7 +23,11 @@ pub fn selfcheck(arguments: &SelfcheckArguments) -> Result<Ending, Stop> {
 
 /// The table, the sources in full below it, and the counts.
 fn record(outcomes: &[Outcome]) -> String {
-    let mut text = format!("{} {}: published checks\n\n", env!("CARGO_PKG_NAME"), env!("CARGO_PKG_VERSION"));
+    let mut text = format!(
+        "{} {}: checks against published and derived values\n\n",
+        env!("CARGO_PKG_NAME"),
+        env!("CARGO_PKG_VERSION")
+    );
     let mut rows = table(["check", "expected", "found", "allowed difference", "source", "mark", "ok"]);
     let mut sources: Vec<&str> = Vec::new();
     for Outcome { check, found, verdict } in outcomes {
@@ -35,7 +39,7 @@ fn record(outcomes: &[Outcome]) -> String {
             check.id.to_owned(),
             with_unit(check.expected, check),
             shown(found),
-            check.tolerance.to_string(),
+            check.tolerance.in_words(found.as_ref().ok()),
             format!("[{}]", place + 1),
             check.mark.word().to_owned(),
             word(*verdict).to_owned(),
@@ -49,15 +53,15 @@ fn record(outcomes: &[Outcome]) -> String {
     for (number, source) in (1..).zip(&sources) {
         let _ = writeln!(text, "  [{number}] {source}");
     }
-    let count = |verdict| outcomes.iter().filter(|outcome| outcome.verdict == verdict).count();
+    let counts = [Mark::Published, Mark::Derived].map(|mark| {
+        let count = Count::of(outcomes, mark);
+        format!("{}: {} of {} passed, {} failed", mark.word(), count.passed, count.judged(), count.failed)
+    });
+    let shown = outcomes.iter().filter(|outcome| outcome.verdict == Verdict::Shown).count();
     let _ = writeln!(
         text,
-        "\n{} of {} checks that count passed, {} failed; {} more are shown only (recalled from memory, or of another \
-         set-up)",
-        count(Verdict::Passed),
-        outcomes.len() - count(Verdict::Shown),
-        count(Verdict::Failed),
-        count(Verdict::Shown),
+        "\n{}; shown only, without a verdict (recalled from memory, or of another set-up): {shown}",
+        counts.join("; ")
     );
     for outcome in outcomes.iter().filter(|outcome| outcome.verdict == Verdict::Failed) {
         let _ = writeln!(text, "failed: {outcome}");

@@ -1,12 +1,12 @@
 //! The published checks, as this build passed them.
 
-use crate::checks::{Check, Found, Mark, Outcome, SECTIONS, Verdict};
+use crate::checks::{Check, Count, Found, Mark, Outcome, SECTIONS, Verdict};
 use crate::record::tables::Cell;
 use crate::report::evidence::{Entry, Files, Heading, Section, Table};
 use crate::report::words::short;
 
 /// Columns of the file of checks.
-pub const COLUMNS: [&str; 12] = [
+pub const COLUMNS: [&str; 13] = [
     "id",
     "quantity",
     "unit",
@@ -15,6 +15,7 @@ pub const COLUMNS: [&str; 12] = [
     "standard_error",
     "trials",
     "allowed_difference",
+    "allowed",
     "source",
     "mark",
     "ok",
@@ -35,6 +36,7 @@ pub fn row(outcome: &Outcome) -> Vec<Cell> {
         value.and_then(|found| found.standard_error).into(),
         value.map(|found| found.count).into(),
         check.tolerance.to_string().into(),
+        value.map(|found| check.tolerance.allowed(found)).filter(|allowed| allowed.is_finite()).into(),
         check.source.into(),
         check.mark.word().into(),
         word(*verdict).into(),
@@ -57,17 +59,17 @@ pub(in crate::report) fn section(outcomes: &[Outcome], files: &mut Files) -> Opt
     if outcomes.is_empty() {
         return None;
     }
-    let of = |verdict: Verdict| outcomes.iter().filter(|outcome| outcome.verdict == verdict).count();
-    let (passed, failed, shown) = (of(Verdict::Passed), of(Verdict::Failed), of(Verdict::Shown));
-    let marked = |mark: Mark| outcomes.iter().filter(|outcome| outcome.check.mark == mark).count();
+    let counted = |mark: Mark, what: &str| {
+        let count = Count::of(outcomes, mark);
+        format!("Of {} checks against {what}, {} passed and {} failed.", count.judged(), count.passed, count.failed)
+    };
+    let shown = outcomes.iter().filter(|outcome| outcome.verdict == Verdict::Shown).count();
     let text = format!(
         "The program was compared with values from outside it, by the very code that made this report, on the machine that made \
-         it: of {} checks that count {passed} passed and {failed} failed. {} have a published value, {} one that a stated formula \
-         gives and an independent simulation confirms. {shown} more are shown only, because the value is recalled from memory or \
-         belongs to another set-up. `navassay selfcheck` runs the same checks by themselves.",
-        passed + failed,
-        marked(Mark::Published),
-        marked(Mark::Derived),
+         it. {} {} {shown} more are shown without a verdict, because the value is recalled from memory or belongs to another \
+         set-up. `navassay selfcheck` runs the same checks by themselves.",
+        counted(Mark::Published, "a published value"),
+        counted(Mark::Derived, "a value that a stated formula gives and an independent simulation confirms"),
     );
     let csv = files.add("selfcheck", &COLUMNS, outcomes.iter().map(row).collect());
     let sources = sources(outcomes);
@@ -103,16 +105,22 @@ fn sources(outcomes: &[Outcome]) -> Vec<&'static str> {
 fn by_subject(outcomes: &[Outcome], csv: &str) -> Table {
     let rows = SECTIONS.iter().map(|subject| {
         let ids: Vec<&str> = subject.checks().map(|check| check.id).collect();
-        let of = |verdict: Verdict| {
-            let own = outcomes.iter().filter(|outcome| ids.contains(&outcome.check.id));
-            own.filter(|outcome| outcome.verdict == verdict).count().to_string()
-        };
-        vec![subject.title.to_owned(), of(Verdict::Passed), of(Verdict::Failed), of(Verdict::Shown)]
+        let own: Vec<Outcome> = outcomes.iter().filter(|outcome| ids.contains(&outcome.check.id)).cloned().collect();
+        let [published, derived] = [Mark::Published, Mark::Derived].map(|mark| Count::of(&own, mark));
+        let shown = own.iter().filter(|outcome| outcome.verdict == Verdict::Shown).count();
+        let counts = [published.passed, derived.passed, published.failed + derived.failed, shown];
+        std::iter::once(subject.title.to_owned()).chain(counts.map(|count| count.to_string())).collect()
     });
-    let columns = [("subject", false), ("passed", true), ("failed", true), ("shown only", true)];
+    let columns = [
+        ("subject", false),
+        ("published, passed", true),
+        ("derived, passed", true),
+        ("failed", true),
+        ("shown only", true),
+    ];
     Table {
         id: "table-checks-by-subject".to_owned(),
-        caption: "Published checks by subject".to_owned(),
+        caption: "Checks by subject".to_owned(),
         reading: "A check passes where the value that the program finds is within the allowed difference of the expected one."
             .to_owned(),
         columns: columns.map(|(name, numbers)| Heading { name: name.to_owned(), numbers }).into(),
@@ -126,6 +134,7 @@ fn table(outcomes: &[Outcome], sources: &[&str], csv: &str) -> Table {
         if check.unit.is_empty() { short(value) } else { format!("{}\u{a0}{}", short(value), check.unit) }
     };
     let row = |Outcome { check, found, verdict }: &Outcome| {
+        let allowed = check.tolerance.in_words(found.as_ref().ok());
         let found = match found {
             Ok(Found { value: found, .. }) => value(*found, check),
             Err(why) => format!("nothing: {why}"),
@@ -135,7 +144,7 @@ fn table(outcomes: &[Outcome], sources: &[&str], csv: &str) -> Table {
             check.quantity.to_owned(),
             value(check.expected, check),
             found,
-            check.tolerance.to_string(),
+            allowed,
             sources
                 .iter()
                 .position(|source| *source == check.source)
