@@ -3,12 +3,14 @@
 //! `cargo run --example gallery [FOLDER]` writes one SVG file each and an `index.html` that shows all of them in the
 //! light and in the dark theme, at half a page's width. The data are made up.
 
+use navassay::analysis::Rule;
+use navassay::analysis::planning::probability_of_pass;
 use navassay::report::chart::{
-    Against, AgreementLine, AgreementPlot, Alternative, Axis, BandPoint, CovarianceEllipse, Drawn, ErrorCurve, Grid,
-    GridCell, Histogram, IntervalRow, Intervals, Joint, Level, Lines, MarkerLayout, OutputRow, PlaneNormal, Scene,
-    Series, Tornado, TornadoRow, TwoIntervals, TwoIntervalsRow, Waterfall, WaterfallRow, against, against_many,
-    agreement_plot, error_curve, grid, histogram, intervals, joint, lines, marker_layouts, scene, side_by_side,
-    stylesheet, tornado, two_intervals, waterfall,
+    Against, AgreementLine, AgreementPlot, Alternative, Axis, BandPoint, Characteristic, CovarianceEllipse, Drawn,
+    ErrorCurve, Grid, GridCell, Histogram, IntervalRow, Intervals, Joint, Level, Lines, MarkerLayout, OutputRow,
+    PlaneNormal, Scene, Series, Tornado, TornadoRow, TwoIntervals, TwoIntervalsRow, Waterfall, WaterfallRow, against,
+    against_many, agreement_plot, error_curve, grid, histogram, intervals, joint, lines, marker_layouts,
+    operating_characteristic, scene, side_by_side, stylesheet, tornado, two_intervals, waterfall,
 };
 use rand::SeedableRng;
 use rand::rngs::Xoshiro256PlusPlus;
@@ -269,6 +271,12 @@ fn other_kinds() -> Vec<(String, String)> {
         .collect();
     let arms = ["divot", "circle", "ellipse", "three-divots", "level plane"];
     let sweeps: Vec<Series> = arms.iter().zip(&sweeps).map(|(label, points)| Series { label, points }).collect();
+    let falling = [0.95, 0.99].map(|confidence| passing(2000, confidence));
+    let curves = [
+        Series { label: "95 % confidence", points: &falling[0] },
+        Series { label: "99 % confidence", points: &falling[1] },
+    ];
+    let assumed = [20, 50, 90].map(|i| falling[0][i]);
     let (mean_trace, other_trace) = (trace(22.0, 2.4), trace(15.0, 2.1));
     vec![
         entry("marker-layouts", |words| marker_layouts(words, &TOOLS)),
@@ -294,6 +302,10 @@ fn other_kinds() -> Vec<(String, String)> {
             let levels = [Level { value: 5.0, label: "limit" }];
             lines(words, &Lines { x, logarithmic: false, y: LEG_LENGTH, series: &sweeps, levels: &levels })
         }),
+        entry("operating-characteristic", |words| operating_characteristic(words, &characteristic(&curves, &[]))),
+        entry("operating-characteristic-one", |words| {
+            operating_characteristic(words, &characteristic(&curves[..1], &assumed))
+        }),
         entry("two-intervals", |words| {
             let axis = Axis { label: "Share of the variance", unit: "" };
             let names = ["first-order", "total"];
@@ -313,6 +325,23 @@ fn other_kinds() -> Vec<(String, String)> {
             intervals(words, &Intervals { axis, rows: &rows, reference: Some((0.0, "none at")) })
         }),
     ]
+}
+
+/// Probability in percent that so many trials show that 95 of 100 are within a limit, over the true percentage outside.
+fn passing(trials: u64, confidence: f64) -> Vec<BandPoint> {
+    let rule = Rule::absolute(1.0, 0.95, confidence);
+    let point = |i: u32| {
+        let x = 0.05 * f64::from(i);
+        let y = 100.0 * probability_of_pass(trials, &rule, 0.01 * x);
+        BandPoint { x, y, low: f64::NAN, high: f64::NAN }
+    };
+    (0..=125).map(point).collect()
+}
+
+fn characteristic<'a>(curves: &'a [Series<'a>], assumed: &'a [BandPoint]) -> Characteristic<'a> {
+    let (x, y) =
+        (Axis { label: "True proportion outside", unit: "%" }, Axis { label: "Probability of a pass", unit: "%" });
+    Characteristic { x, y, curves, allowed: 5.0, assumed }
 }
 
 fn degenerate() -> Vec<(String, String)> {

@@ -5,7 +5,6 @@ pub mod accelerated;
 pub mod adaptive;
 pub mod agreement;
 pub mod around;
-pub mod assured;
 pub mod binomial;
 pub mod bootstrap;
 pub mod claim;
@@ -25,6 +24,7 @@ pub mod nested;
 pub mod normal_limits;
 pub mod order;
 pub mod paired;
+pub mod planning;
 mod quadrature;
 pub mod ranks;
 mod sample;
@@ -33,14 +33,12 @@ pub mod shapley;
 pub mod spread;
 mod summary;
 pub mod tolerance;
-mod trials_needed;
 mod verdict;
 
 pub use interval::{Estimate, Interval};
 pub use invert::normal_size;
 pub use sample::Errors;
 pub use summary::{ABSOLUTE_QUANTILES, CONFIDENCE, Summary, quantile_estimate, summarise, summarise_sorted};
-pub use trials_needed::trials_needed;
 pub use verdict::{
     Counts, Direction, Judgement, Rule, Verdict, Withheld, confidence_of_a_look, judge, judge_counts, judge_devices,
     judge_nested, most_out, passes,

@@ -358,7 +358,6 @@ pub fn confidence_of_a_look(confidence: f64, looks: u32) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::trials_needed;
     use proptest::prelude::*;
     use proptest::test_runner::RngSeed;
     use rand::{RngExt, SeedableRng, rngs::Xoshiro256PlusPlus};
@@ -408,7 +407,6 @@ mod tests {
         let rule = Rule { proportion: 1.0, ..RULE };
         assert_eq!(judge(&Errors::new(vec![0.0; 10_000], 0), &rule).verdict, Verdict::NotShown);
         assert_eq!(judge(&Errors::new(vec![0.0; 10_000], 1), &rule).verdict, Verdict::Fail);
-        assert_eq!(trials_needed(&rule, 0.0), None);
     }
 
     proptest! {

@@ -4,15 +4,15 @@ use super::Ending;
 use super::arguments::CheckArguments;
 use super::held;
 use super::message::{Stop, warn};
+use super::planned;
 use super::run::default_folder;
 use super::terminal::{align_right, show, table};
-use crate::analysis::{passes, trials_needed};
-use crate::experiment::{FrozenPlan, Plan, Requirement, Variant};
+use crate::experiment::{FrozenPlan, Plan, Variant};
 use crate::measurement::{Output, Step};
 use crate::record::Block;
 use crate::report::sampling_paragraph;
-use crate::report::words::percent;
 use crate::simulation::noise::JointScores;
+use crate::study::planned::PlannedTrials;
 use crate::trial::{TrialRunner, Worker, write_json};
 use std::fmt::Write as _;
 use std::path::Path;
@@ -27,6 +27,7 @@ pub fn check(arguments: &CheckArguments) -> Result<Ending, Stop> {
     held::look(&plan, &arguments.file)?;
     let folder = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.file));
     show(&preview(&plan, &folder));
+    show(&planned::claims(&plan)?);
     if arguments.freeze {
         freeze(&plan, &arguments.file, &folder)?;
     }
@@ -77,17 +78,19 @@ fn preview(plan: &Plan, folder: &Path) -> String {
         let _ = writeln!(text, "\n{}", sources(variant, plan.variants.len() > 1));
     }
     if !plan.requirements.is_empty() {
+        let trials = PlannedTrials::of(plan);
         let _ = writeln!(
             text,
-            "\ntrials that show each requirement, if truly so many are out of its limit:\n{}",
-            requirements(plan)
+            "\nprobability of a pass, for each assumed true proportion outside:\n{}",
+            planned::requirements(&trials)
         );
         let _ = writeln!(
             text,
             "\nfor the protocol of the study, if these figures suit it:\n  {}",
-            wrapped(&sampling_paragraph(plan), " ", 2)
+            wrapped(&sampling_paragraph(plan, &trials).replace(" %", "\u{a0}%"), " ", 2)
         );
     }
+    text.push_str(&planned::precision(plan));
     text
 }
 
@@ -187,48 +190,6 @@ fn wrapped(text: &str, separator: &str, indent: usize) -> String {
         column += word.len();
     }
     wrapped
-}
-
-fn requirements(plan: &Plan) -> String {
-    let mut rows = table([
-        "requirement",
-        "limit",
-        "required (confidence)",
-        "none",
-        "half of allowed",
-        "nine tenths",
-        &format!("{} trials", plan.trials),
-    ]);
-    for asked in &plan.requirements {
-        let allowed = 1.0 - asked.proportion;
-        let expected = [0.0, 0.5 * allowed, 0.9 * allowed];
-        let [none, half, most] = expected.map(|out| match trials_needed(&asked.rule(), out) {
-            Some(needed) => needed.to_string(),
-            None => "no number".to_owned(),
-        });
-        rows.add_row([
-            format!("{}, {}", asked.id, asked.output.name()),
-            format!("{} {}", asked.limit, asked.output.unit().symbol()),
-            format!("{} % within ({} %)", percent(asked.proportion), percent(asked.confidence)),
-            none,
-            half,
-            most,
-            enough(asked, plan.trials, expected).to_owned(),
-        ]);
-    }
-    align_right(rows)
-}
-
-/// In which of the three cases the trials asked for would show a requirement.
-fn enough(asked: &Requirement, trials: u64, expected: [f64; 3]) -> &'static str {
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a proportion of a number of trials
-    let shown = expected.map(|out| passes(trials, (trials as f64 * out) as u64, &asked.rule()));
-    match shown {
-        [false, ..] => "are too few",
-        [true, false, _] => "suffice at none",
-        [true, true, false] => "suffice at half",
-        [true, true, true] => "suffice at nine tenths",
-    }
 }
 
 /// Variants whose speed is measured, spread evenly.

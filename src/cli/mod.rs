@@ -11,6 +11,7 @@ mod interrupt;
 mod message;
 mod new;
 mod phantom;
+mod planned;
 mod progress;
 mod replay;
 mod run;

@@ -6,6 +6,7 @@ use super::design::Design;
 use super::diagnostics::{ExperimentError, Fault, File, Warning};
 use super::frozen::FrozenPlan;
 use super::overrides::{self, Override, WrittenArm};
+use super::planning::Assumptions;
 use super::replay::{self, Replay};
 use super::reporting::Reporting;
 use super::requirement::{JointRequirement, Requirement};
@@ -14,6 +15,7 @@ use super::spec::{Reader, WrittenDesign};
 use super::tree::{self, DEFAULTS, Tree};
 use super::uncertain::{self, Uncertain};
 use super::{keys, switch, warn};
+use crate::analysis::Rule;
 use crate::measurement::{AngleDefinition, Asked, Cameras, FemurFeature, Plane, Procedure, Side, TemplateShape};
 use crate::simulation::model::{Reduction, Replicates};
 use crate::simulation::{CameraModel, Model, Quantity};
@@ -41,6 +43,8 @@ pub struct Plan {
     pub design: Option<Design>,
     /// How often verdicts may be looked at while trials are added.
     pub looks: u32,
+    /// What the number of trials is planned for.
+    pub planning: Assumptions,
     /// Target values of inclination and anteversion in degrees, ends included.
     pub target_deg: [[f64; 2]; 2],
     /// Every arm at every point of the sweeps: arms in the order of the file, points within an arm.
@@ -249,7 +253,7 @@ impl Plan {
             return Err(file.error(Fault::new(None, "this experiment cannot be read", "")));
         };
         if purpose == Purpose::Simulate {
-            warn::trials(&tree, head.trials, &head.requirements, &mut warnings);
+            warn::trials(&tree, (head.trials, head.design, head.looks), head.rules(), &mut warnings);
             warn::borrowed_bases(&tree, &mut warnings);
         }
         let values = |point: &Vec<Override>| point.iter().map(|change| as_written(change, text)).collect();
@@ -265,6 +269,7 @@ impl Plan {
             trials: head.trials,
             design: head.design,
             looks: head.looks,
+            planning: head.planning,
             target_deg: head.target_deg,
             variants,
             requirements: head.requirements,
@@ -316,12 +321,20 @@ struct Head {
     trials: u64,
     design: Option<Design>,
     looks: u32,
+    planning: Assumptions,
     target_deg: [[f64; 2]; 2],
     requirements: Vec<Requirement>,
     joint_requirements: Vec<JointRequirement>,
 }
 
 impl Head {
+    /// Every requirement with its rule; of several limits together the proportion and the confidence matter alone.
+    fn rules(&self) -> impl Iterator<Item = (&str, Rule)> {
+        let single = self.requirements.iter().map(|asked| (asked.id.as_str(), asked.rule()));
+        let joint = self.joint_requirements.iter();
+        single.chain(joint.map(|asked| (asked.id.as_str(), Rule::absolute(0.0, asked.proportion, asked.confidence))))
+    }
+
     /// `None` with faults in the reader.
     fn read(reader: &mut Reader, name: &str, purpose: Purpose) -> Option<Self> {
         let stem = || Path::new(name).file_stem().unwrap_or_default().to_string_lossy().into_owned();
@@ -333,7 +346,7 @@ impl Head {
             reader.demand((1..=1_000_000_000).contains(&trials), "trials", trials, "1 to 1000000000");
         }
         let (trials, design) = reader.design(trials);
-        let looks = reader.looks();
+        let (looks, planning) = (reader.looks(), reader.planning());
         let target_deg =
             ["report.target_inclination_deg", "report.target_anteversion_deg"].map(|at| reader.target(at));
         let (requirements, joint_requirements) = reader.requirements()?;
@@ -346,6 +359,7 @@ impl Head {
             trials: trials?,
             design,
             looks: looks?,
+            planning: planning?,
             target_deg: [inclination, anteversion],
             requirements,
             joint_requirements,

@@ -34,6 +34,7 @@ impl Plan {
             "trials": self.trials,
             "design": self.design(),
             "looks": self.looks,
+            "planning": self.planning,
             "target_deg": self.target_deg,
             "requirements": requirements(&self.requirements),
             "joint_requirements": self.joint(),

@@ -82,10 +82,11 @@ pub(super) fn has_own_keys(path: &str) -> bool {
 }
 
 /// What no arm and no sweep may set: it belongs to the experiment as a whole.
-pub(super) const WHOLE_EXPERIMENT: [&str; 14] = [
+pub(super) const WHOLE_EXPERIMENT: [&str; 15] = [
     "seed",
     "trials",
     "looks",
+    "planning",
     "design",
     "report",
     "requirement",

@@ -1,32 +1,36 @@
 //! What a reader of the results should know before he trusts them.
 
+use super::design::Design;
 use super::diagnostics::Fault;
-use super::requirement::Requirement;
 use super::tree::Tree;
+use crate::analysis::planning::{fewest_devices, least_trials};
+use crate::analysis::{Rule, confidence_of_a_look};
 use crate::simulation::noise::{Noise, SOURCES};
 use crate::simulation::{Anatomy, Quantity};
 
-/// Trials that show a requirement if not one of them is beyond its limit: the smallest `n` with
-/// `proportion^n <= 1 - confidence` (Wilks SS. Ann Math Stat 1941;12:91-96, one-sided; 59 for 95 % and 95 %).
-pub(super) fn fewest_trials(proportion: f64, confidence: f64) -> f64 {
-    (libm::log1p(-confidence) / libm::log(proportion)).ceil()
-}
-
-/// A number of trials that can show nothing.
-pub(super) fn trials(tree: &Tree, trials: u64, requirements: &[Requirement], warnings: &mut Vec<Fault>) {
-    for (i, requirement) in requirements.iter().enumerate() {
-        let needed = fewest_trials(requirement.proportion, requirement.confidence);
-        if (trials as f64) < needed {
-            let place = tree.span_of("trials").or_else(|| tree.span_of(&format!("requirement.{i}")));
-            warnings.push(
-                Fault::new(
-                    place,
-                    format!("too few trials to show requirement \"{}\"", requirement.id),
-                    format!("found {trials}, expected at least {needed}"),
-                )
-                .help("fewer trials cannot show it even if every one of them is within the limit"),
-            );
-        }
+/// A number of trials, or of devices of a nested design, that can show nothing at the confidence of one look.
+pub(super) fn trials<'r>(
+    tree: &Tree,
+    (trials, design, looks): (u64, Option<Design>, u32),
+    rules: impl Iterator<Item = (&'r str, Rule)>,
+    warnings: &mut Vec<Fault>,
+) {
+    for (id, rule) in rules {
+        let one_look = Rule { confidence: confidence_of_a_look(rule.confidence, looks), ..rule };
+        let (units, path, found, least) = match design {
+            Some(design) => ("devices", "design.devices", design.devices(trials), fewest_devices(&one_look)),
+            None => ("trials", "trials", trials, least_trials(&one_look)),
+        };
+        let Some(least) = least.filter(|&least| found < least) else { continue };
+        let place = tree.span_of(path).or_else(|| tree.span_of("requirement.0"));
+        warnings.push(
+            Fault::new(
+                place,
+                format!("too few {units} to show requirement \"{id}\""),
+                format!("found {found}, expected at least {least}"),
+            )
+            .help(format!("fewer {units} cannot show it even if every trial is within the limit")),
+        );
     }
 }
 

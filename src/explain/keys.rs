@@ -14,6 +14,17 @@ const KEYS: &[(&str, &str)] = &[
         "how many times verdicts may be seen while trials are added; declared before the first, each then uses the \
          confidence 1 - (1 - c)/looks",
     ),
+    (
+        "planning.outside_of_allowed",
+        "true proportions outside a limit that the number of trials is planned for, each as a share of the allowed \
+         proportion; 0 or more and less than 1. No verdict depends on them",
+    ),
+    (
+        "planning.device_share",
+        "for a nested design: shares of the variance that is between devices, 0 to 1, that the number of devices is planned for",
+    ),
+    ("planning.mcse_deg", "Monte Carlo standard error of estimates of angles that is aimed at"),
+    ("planning.mcse_mm", "Monte Carlo standard error of estimates of lengths that is aimed at"),
     ("design.devices", "devices of a nested design; 0: every trial is a new device and a new case"),
     ("design.cases", "cases of each device"),
     ("design.repeats", "repeats of each case: captures and frames are new, patient and device the same"),

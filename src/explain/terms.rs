@@ -196,6 +196,26 @@ const TERMS: &[(&str, &str, &str)] = &[
         "a verdict that changes when an assumed input is halved, doubled or moved over its range",
         OWN,
     ),
+    (
+        "operating characteristic",
+        "of a rule and a number of trials: the probability of a pass over the true proportion of cases outside",
+        "ISO 3534-2 (operating characteristic curve)",
+    ),
+    (
+        "true proportion outside",
+        "of planning: the assumed proportion of all cases outside the acceptance limit, for which the probability of a pass is stated",
+        OWN,
+    ),
+    (
+        "acceptance limit",
+        "the limit of a requirement less its guard band; a pass must hold it",
+        "JCGM 106:2012, 8.3.2",
+    ),
+    (
+        "Monte Carlo standard error",
+        "standard error of an estimate from a finite number of simulated trials (MCSE)",
+        "Morris TP, White IR, Crowther MJ. Stat Med 2019;38:2074-2102",
+    ),
     ("scale", "factor on all that a source draws; 0 is off, 1 as it is", OWN),
     (
         "limit of a source",

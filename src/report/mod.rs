@@ -31,4 +31,5 @@ pub use section::code_verification;
 pub use section::hangs::NOT_ASKED;
 pub use section::limits::ALWAYS;
 pub use section::planned::paragraph as sampling_paragraph;
+pub use section::trials::{between, needed_words, probability_words, too_few};
 pub use section::validation::statement as agreement;

@@ -117,7 +117,7 @@ impl<'p> Asked<'p> {
         Self { id, risk: risk.as_deref(), text, proportion: *proportion, confidence: *confidence, limits }
     }
 
-    fn joint(requirement: &'p JointRequirement, all: &'p [Requirement]) -> Self {
+    pub(super) fn joint(requirement: &'p JointRequirement, all: &'p [Requirement]) -> Self {
         let JointRequirement { id, risk, text, members, proportion, confidence } = requirement;
         let limits = members.iter().filter_map(|&member| all.get(member)).collect();
         Self { id, risk: risk.as_deref(), text, proportion: *proportion, confidence: *confidence, limits }

@@ -5,7 +5,7 @@
 //! planned trials passes with a stated probability, the sampling error of the search included.
 
 use super::derive::{all_redrawn, in_use, scaled};
-use crate::analysis::assured::most_out_in_search;
+use crate::analysis::planning::after_search::most_out_in_search;
 use crate::analysis::{Errors, Judgement, judge, order};
 use crate::experiment::{Plan, Requirement, Variant};
 use crate::measurement::OUTPUTS;

@@ -7,6 +7,8 @@ mod definitional;
 pub(crate) mod derive;
 mod looks;
 mod phantom;
+pub mod pilot;
+pub mod planned;
 mod residuals;
 pub mod sensitivity;
 mod together;

@@ -445,11 +445,11 @@ fn identity_check_says_what_would_run_and_writes_nothing() {
     let bench = Bench::new();
     let ended = bench.run(&["check", "small.toml", "--trials", "22"]).with(0);
     // 0 of 22 shows 90 % with 90 % confidence: 0.9^22 = 0.0985 (and 0.9^21 = 0.1094 does not).
-    for word in ["22 trials of each variant, seed 5", "about ", "reports/small", "REQ-01", "suffice at none"] {
+    for word in ["22 trials of each variant, seed 5", "about ", "reports/small", "REQ-01", "for 80 %", "5 %"] {
         assert!(ended.said.contains(word), "{word}: {}", ended.said);
     }
     let fewer = bench.run(&["check", "small.toml", "--trials", "21"]).with(0);
-    assert!(fewer.said.contains("are too few"), "{}", fewer.said);
+    assert!(fewer.said.contains("cannot pass: at least 22 trials"), "{}", fewer.said);
     assert_eq!(bench.bytes(".").len(), 1);
     assert!(!bench.path("reports").exists());
 }

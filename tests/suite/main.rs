@@ -19,6 +19,7 @@ mod messages;
 mod noise;
 mod pinhole;
 mod pixel;
+mod planning;
 mod pose_camera;
 mod properties;
 mod published_checks;

@@ -90,9 +90,8 @@ pub fn lines(alternative: Alternative, data: &Lines) -> String {
     if missing > 0 {
         notes.push(format!("{missing} points without a value, not drawn"));
     }
-    let names: Vec<String> = data.series.iter().map(|series| words::cut(series.label, SMALL, LABEL)).collect();
-    let widest = words::longest(names.iter().map(String::as_str), SMALL);
-    let room = Room { right: if widest > 0.0 { widest + 8.0 } else { 0.0 }, ..Room::default() };
+    let (names, right) = room_for_names(data.series);
+    let room = Room { right, ..Room::default() };
     let figure = Figure { alternative, width: NARROW, plot_height: 130.0, notes };
     let sides = (Side { axis: data.x, scale: x }, Side { axis: data.y, scale: Scale::linear(y) });
     figure.draw(sides, room, &[], |canvas, panel| {
@@ -114,8 +113,15 @@ pub fn lines(alternative: Alternative, data: &Lines) -> String {
     })
 }
 
+/// Names of lines, cut to their room, and the room that they take right of the plot.
+pub(super) fn room_for_names(all: &[Series]) -> (Vec<String>, f64) {
+    let names: Vec<String> = all.iter().map(|series| words::cut(series.label, SMALL, LABEL)).collect();
+    let widest = words::longest(names.iter().map(String::as_str), SMALL);
+    (names, if widest > 0.0 { widest + 8.0 } else { 0.0 })
+}
+
 /// Names at the ends of lines, moved apart where ends meet.
-fn name_ends(canvas: &Canvas, panel: &Panel, all: &[Series], names: &[String]) {
+pub(super) fn name_ends(canvas: &Canvas, panel: &Panel, all: &[Series], names: &[String]) {
     let ends: Vec<(usize, Place)> = all
         .iter()
         .enumerate()

@@ -10,6 +10,7 @@
 
 mod agreement;
 mod canvas;
+mod characteristic;
 mod curve;
 mod finish;
 mod grid;
@@ -33,6 +34,7 @@ mod waterfall;
 mod words;
 
 pub use agreement::{AgreementLine, AgreementPlot, agreement_plot};
+pub use characteristic::{Characteristic, operating_characteristic};
 pub use curve::{ErrorCurve, error_curve};
 pub use grid::{Grid, GridCell, grid};
 pub use histogram::{Histogram, histogram, histogram_bins};

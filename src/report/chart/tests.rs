@@ -103,6 +103,19 @@ fn every_kind(values: &[f64], limit: Option<f64>) -> Vec<(&'static str, String)>
         ("scene", scene(WORDS, &pelvis)),
         ("lines", lines(WORDS, &line(false))),
         ("lines, logarithmic", lines(WORDS, &line(true))),
+        (
+            "characteristic",
+            operating_characteristic(
+                WORDS,
+                &Characteristic {
+                    x: X,
+                    y: Y,
+                    curves: &series,
+                    allowed: limit.unwrap_or(f64::NAN),
+                    assumed: &points[..points.len().min(3)],
+                },
+            ),
+        ),
         ("intervals", intervals(WORDS, &Intervals { axis: X, rows: &rows, reference: limit.map(|v| (v, "limit")) })),
     ]
 }

@@ -1,11 +1,12 @@
 //! Every requirement with its verdict, in full sentences.
 
 use crate::analysis::nested::DEVICES_FOR_A_VERDICT;
-use crate::analysis::{Direction, Judgement, Rule, Verdict, trials_needed};
+use crate::analysis::planning::{Needed, trials_needed};
+use crate::analysis::{Direction, Judgement, Rule, Verdict};
 use crate::experiment::{Plan, Requirement};
 use crate::report::evidence::{Entry, Files, Finding, Heading, Section, Table, label};
 use crate::report::tables;
-use crate::report::words::{Bound, bounded, bounded_percent, count, percent, short, with_unit};
+use crate::report::words::{Bound, bounded, bounded_percent, count, number, percent, short, with_unit};
 use crate::study::{Asked, Assessment, Look, RequirementAssessment};
 use std::fmt::Write;
 
@@ -232,28 +233,45 @@ fn measured_only(found: &Judgement, left: f64) -> String {
     }
 }
 
-/// How many trials would show it, if the proportion found is the true one.
+/// The probability of a pass for which [`needed`] states trials.
+const PROBABILITY: f64 = 0.8;
+
+/// How many trials of a new run pass with a probability of 80 %, if the proportion found is the true one.
 pub fn needed(asked: &Asked, found: &Judgement) -> Option<u64> {
     let nothing_needed = found.verdict != Verdict::NotShown || found.withheld.is_some() || found.effective.is_some();
     if nothing_needed || found.n == 0 {
         return None;
     }
-    let exceed = found.out_of_acceptance as f64 / found.n as f64;
     let rule = Rule::absolute(0.0, asked.proportion, found.confidence);
-    trials_needed(&rule, exceed).filter(|&needed| needed > found.n && exceed < 1.0 - asked.proportion)
+    trials_needed(&rule, observed(found), PROBABILITY).map(|Needed { least, .. }| least)
+}
+
+/// The proportion outside the acceptance limit that was found.
+fn observed(found: &Judgement) -> f64 {
+    found.out_of_acceptance as f64 / found.n as f64
 }
 
 fn more_trials(asked: &Asked, found: &Judgement) -> String {
     if found.n == 0 || found.effective.is_some() {
         return String::new();
     }
+    let is_allowed = observed(found) < 1.0 - asked.proportion;
+    let observed = format!("the observed {}\u{a0}%", number(100.0 * observed(found), 2));
     match needed(asked, found) {
         Some(needed) => format!(
-            " If the proportion found here holds, {} trials would show it: a new run with so many fixed beforehand, not this \
-             one extended.",
-            count(needed)
+            " If the true proportion outside equals {observed}, a new run of {} trials, fixed beforehand, passes with a \
+             probability of {}\u{a0}%.",
+            count(needed),
+            percent(PROBABILITY),
         ),
-        None => " If the proportion found here holds, no number of trials shows it.".to_owned(),
+        None if is_allowed => format!(
+            " If the true proportion outside equals {observed}, no number of trials up to a billion passes with a probability of \
+             {}\u{a0}%.",
+            percent(PROBABILITY),
+        ),
+        None => format!(
+            " If the true proportion outside equals {observed}, the requirement is not met, whatever the number of trials."
+        ),
     }
 }
 

@@ -1,24 +1,28 @@
 //! How many trials, why so many, and whether the run keeps to what was fixed before it.
 
-use crate::analysis::nested::DEVICES_FOR_A_VERDICT;
-use crate::analysis::{Rule, confidence_of_a_look, most_out, trials_needed};
+use super::trials::{
+    self, assumptions_of_devices, between, limits_in_words, needed_words, probability_words, too_few,
+};
+use crate::analysis::planning::Needed;
 use crate::experiment::{Plan, Question};
-use crate::report::evidence::{Entry, Files, Heading, Section, Table};
+use crate::report::evidence::{Entry, Files, Section};
 use crate::report::words::{count, percent};
+use crate::study::planned::{PROBABILITIES, PlannedRequirement, PlannedTrials};
 use std::fmt::Write as _;
 
 pub fn section(plan: &Plan, files: &mut Files) -> Section {
+    let planned = PlannedTrials::of(plan);
     let mut entries = vec![
         Entry::heading("sampling", "Sampling plan and rationale"),
-        Entry::paragraph(paragraph(plan).replace(" %", "\u{a0}%")),
+        Entry::paragraph(paragraph(plan, &planned).replace(" %", "\u{a0}%")),
         Entry::paragraph(format!(
             "Sampling is simple random sampling over all inputs at once, with seed {}; variants share their draws, so that they \
-             differ by their settings and not by luck. A number that was chosen after results were seen would bend the verdicts: \
-             it is fixed beforehand, and a run that is extended after its verdicts were seen gives none.",
+             differ by their settings alone. Choosing the number of trials after seeing results would bias the verdicts: it is fixed \
+             beforehand, and a run that is extended after its verdicts were seen gives none.",
             plan.seed
         )),
     ];
-    entries.extend(numbers(plan, files));
+    entries.extend(trials::entries(plan, &planned, files));
     entries.push(Entry::heading("deviations", "Deviations from the plan"));
     entries.extend(deviations(plan, files));
     let asks_linear = plan.sensitivity.as_ref().is_some_and(|asked| asked.asks(Question::Linear));
@@ -36,13 +40,13 @@ pub fn section(plan: &Plan, files: &mut Files) -> Section {
 
 /// A paragraph on the number of trials that a writer can paste.
 #[must_use]
-pub fn paragraph(plan: &Plan) -> String {
+pub fn paragraph(plan: &Plan, planned: &PlannedTrials) -> String {
     let mut text = format!("The number of simulated trials is fixed beforehand at {}.", count(plan.trials));
     if let Some(design) = plan.design {
         let _ = write!(
             text,
             " They are nested: {} devices, {} cases on each, {} repeats of each. Cases on one device are not independent; \
-             verdicts are approximate and need {DEVICES_FOR_A_VERDICT} devices.",
+             verdicts rest on whole devices.",
             count(design.devices(plan.trials)),
             count(design.cases),
             design.repeats,
@@ -55,87 +59,95 @@ pub fn paragraph(plan: &Plan) -> String {
             plan.looks, plan.looks,
         );
     }
-    for (id, rule) in rules(plan) {
-        let _ = write!(
-            text,
-            " Requirement {id} is met if, with {} % confidence, at least {} % of cases are within its limit",
-            percent(rule.confidence),
-            percent(rule.proportion),
-        );
-        let _ = match most_out(plan.trials, &rule) {
-            _ if plan.design.is_some() => write!(text, "."),
-            Some(most) => {
-                write!(text, ": at most {} of the {} trials may be out of it.", count(most), count(plan.trials))
-            }
-            None => write!(text, "; so many trials cannot show it even if none is out of it."),
-        };
-        if let Some(least) = trials_needed(&rule, 0.0) {
-            let _ = write!(text, " The least number that can show it is {}.", count(least));
-        }
+    let same = |one: &PlannedRequirement, other: &PlannedRequirement| {
+        one.rule.proportion == other.rule.proportion
+            && one.rule.confidence == other.rule.confidence
+            && limits_in_words(one) == limits_in_words(other)
+    };
+    for alike in planned.requirements.chunk_by(same) {
+        text.push_str(&of_requirements(planned, alike));
     }
-    text.push_str(
-        " A trial without a reading counts as out of the limit. The bounds are exact (Clopper and Pearson, Biometrika 1934) and \
-         assume no distribution.",
-    );
+    text.push_str(&of_all(planned));
+    text.push_str(" A trial without a reading counts as outside the limit.");
+    if planned.devices {
+        text = text + " " + &assumptions_of_devices();
+    } else {
+        text.push_str(" The bounds are exact (Clopper and Pearson, Biometrika 1934) and assume no distribution.");
+    }
     text
 }
 
-/// Each requirement with its proportion, and the confidence that a look has.
-fn rules(plan: &Plan) -> Vec<(&str, Rule)> {
-    let single = plan.requirements.iter().map(|asked| (&asked.id, asked.proportion, asked.confidence));
-    let joint = plan.joint_requirements.iter().map(|asked| (&asked.id, asked.proportion, asked.confidence));
-    let mut rules = Vec::new();
-    for (id, proportion, confidence) in single.chain(joint) {
-        rules.push((id.as_str(), Rule::absolute(0.0, proportion, confidence_of_a_look(confidence, plan.looks))));
+/// What is planned for requirements with equal rules, in sentences.
+fn of_requirements(planned: &PlannedTrials, alike: &[PlannedRequirement]) -> String {
+    let Some(first) = alike.first() else { return String::new() };
+    let rule = first.rule;
+    let ids: Vec<&str> = alike.iter().map(|planned| planned.asked.id).collect();
+    let several = ids.len() > 1;
+    let mut text = format!(
+        " {} {} {} met if, with {} % confidence, at least {} % of cases are within {}",
+        if several { "Requirements" } else { "Requirement" },
+        ids.join(", "),
+        if several { "are each" } else { "is" },
+        percent(rule.confidence),
+        percent(rule.proportion),
+        limits_in_words(first),
+    );
+    let (units, unit, devices) = (count(planned.units), planned.unit(), planned.devices);
+    let _ = match first.most_outside {
+        Some(most) => write!(text, ": at most {} of the {units} {unit} may be outside.", count(most)),
+        None if first.can_pass => {
+            write!(text, "; this takes at least {} {unit}.", first.least.map_or_else(String::new, count))
+        }
+        None => write!(text, "; {}.", too_few(planned, first)),
+    };
+    for truth in first.middle() {
+        let _ = write!(text, " If truly {} % of cases are outside", percent(truth.outside));
+        if let Some(share) = truth.device_share {
+            let _ = write!(text, " and {} % of the variance is between devices", percent(share));
+        }
+        text.push_str(", ");
+        if first.can_pass {
+            let probability = probability_words(truth.probability, devices);
+            let _ = write!(text, "these {unit} pass with a probability of {probability}; ");
+        }
+        let all = PROBABILITIES.iter().zip(truth.needed).map(|(&probability, needed)| {
+            let probability = percent(probability);
+            match needed {
+                Some(Needed { least, all_from }) if least < all_from => {
+                    format!("{probability} % takes {} {unit} (any number from {} on)", count(least), count(all_from))
+                }
+                _ => format!("{probability} % takes {} {unit}", needed_words(needed, devices)),
+            }
+        });
+        let _ = write!(text, "{}.", all.collect::<Vec<_>>().join(", "));
     }
-    rules
+    text
 }
 
-/// The numbers of trials that would show each requirement.
-fn numbers(plan: &Plan, files: &mut Files) -> Option<Entry> {
-    if plan.requirements.is_empty() || plan.design.is_some() {
-        return None;
+/// Whether all requirements pass, in sentences; nothing for fewer than two.
+fn of_all(planned: &PlannedTrials) -> String {
+    let mut text = String::new();
+    for together in planned.middle_together() {
+        let _ = write!(
+            text,
+            " If truly {} % of what each of the {} requirements allows is outside",
+            percent(together.of_allowed),
+            planned.requirements.len(),
+        );
+        if let Some(share) = together.device_share {
+            let _ = write!(text, " and {} % of the variance is between devices", percent(share));
+        }
+        let probability = between(together.probability, planned.devices);
+        let _ = write!(text, ", one variant passes all of them with a probability of {probability}");
+        for (probability, needed) in PROBABILITIES.iter().zip(together.needed) {
+            if let Some(needed) = needed {
+                let _ =
+                    write!(text, "; any number from {} on gives at least {} %", count(needed), percent(*probability));
+            }
+        }
+        text.push('.');
     }
-    let (mut rows, mut cells) = (Vec::new(), Vec::new());
-    for (id, rule) in rules(plan) {
-        let allowed = 1.0 - rule.proportion;
-        let needed = [0.0, 0.5 * allowed, 0.9 * allowed].map(|out| trials_needed(&rule, out));
-        let most = most_out(plan.trials, &rule);
-        let words = |number: Option<u64>| number.map_or_else(|| "no number".to_owned(), count);
-        let mut row = vec![id.to_owned(), count(plan.trials), words(most)];
-        row.extend(needed.map(words));
-        rows.push(row);
-        let mut row = vec![id.into(), plan.trials.into(), most.into()];
-        row.extend(needed.map(Into::into));
-        cells.push(row);
-    }
-    let header = [
-        "requirement",
-        "trials",
-        "most_out",
-        "needed_if_none_out",
-        "needed_if_half_of_allowed",
-        "needed_if_nine_tenths",
-    ];
-    let csv = files.add("sampling", &header, cells);
-    let columns = [
-        ("requirement", false),
-        ("trials planned", true),
-        ("out at most, for a pass", true),
-        ("needed if none is out", true),
-        ("if half of what is allowed", true),
-        ("if nine tenths", true),
-    ];
-    Some(Entry::Table(Table {
-        id: "table-sampling".to_owned(),
-        caption: "Trials that show each requirement".to_owned(),
-        reading: "How many trials show the requirement if truly so many cases are out of its limit: the nearer the truth is to what \
-                  is allowed, the more it takes."
-            .to_owned(),
-        columns: columns.map(|(name, numbers)| Heading { name: name.to_owned(), numbers }).into(),
-        rows,
-        csv,
-    }))
+    text
 }
 
 fn deviations(plan: &Plan, files: &mut Files) -> Vec<Entry> {

@@ -1,6 +1,6 @@
 //! Estimates in detail: percentiles, shape, statistical tolerance intervals, stability, readings and the truth behind them.
 
-use super::failures;
+use super::{failures, precision};
 use crate::analysis::adaptive::{FOLLOWED, LEAST_BLOCKS, Stability, Trace};
 use crate::analysis::shape::{Deviation, Test};
 use crate::analysis::tolerance::{Ends, RULE, ToleranceInterval};
@@ -22,6 +22,8 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Secti
     let independent = assessment.devices.is_none();
     let tolerance = independent.then(|| files.add("tolerance", &TOLERANCES, all(assessment, tolerance_rows)));
     let stability = independent.then(|| files.add("stability", &STABILITY, all(assessment, stability_rows)));
+    let of_plan = |assessed: &OutputAssessment| precision::file_rows(&plan.planning, assessed);
+    let precise = files.add("precision", &precision::HEADER, all(assessment, of_plan));
     let around = files.add("around", &AROUND, around_rows(plan, assessment));
     let mut entries = vec![Entry::paragraph(format!(
         "Every estimate stands with its {}\u{a0}% interval, its standard error and the number of trials it rests on (file \
@@ -53,6 +55,7 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Secti
             entries.push(Entry::Table(view.tolerance(csv.clone())));
         }
         entries.push(Entry::Table(view.around(together, around.clone())));
+        entries.push(Entry::Table(view.precision(precise.clone())));
         if let Some(csv) = &stability {
             let title = view.titled("Whether the estimates have settled");
             entries.push(Entry::heading(format!("{}stability", view.prefix), title));
@@ -124,6 +127,18 @@ impl View<'_> {
             rows,
             csv,
         )
+    }
+
+    fn precision(&self, csv: String) -> Table {
+        let rows = self.outputs.iter().map(|assessed| precision::row(&self.plan.planning, assessed)).collect();
+        Table {
+            id: format!("table-{}precision", self.prefix),
+            caption: self.titled("Monte Carlo standard errors and the trials for those aimed at"),
+            reading: precision::READING.to_owned(),
+            columns: precision::columns(),
+            rows,
+            csv,
+        }
     }
 
     fn shapes(&self, csv: String) -> Table {

@@ -11,6 +11,7 @@ mod claims;
 mod methods;
 mod pairs;
 mod performance;
+mod planned;
 mod ranks;
 mod residuals;
 
@@ -37,6 +38,7 @@ pub fn sections(
         return Ok(Vec::new());
     }
     let mut entries = claims::entries(plan, assessment, files);
+    entries.extend(planned::entry(plan, assessment, files));
     entries.extend(performance::entries(plan, assessment, files));
     entries.extend(pairs::entries(plan, assessment, files));
     entries.extend(better::entries(plan, assessment, files));

@@ -1,9 +1,9 @@
 //! What must be seen in a search so that a run that is made afterwards passes with a stated probability.
 
-use super::binomial::cumulative;
-use super::invert::bisect;
-use super::order::smallest;
-use super::verdict::{Rule, most_out};
+use crate::analysis::binomial::cumulative;
+use crate::analysis::invert::bisect;
+use crate::analysis::order::smallest;
+use crate::analysis::{Rule, most_out};
 use cdflib::Beta;
 use cdflib::traits::ContinuousCdf;
 
