@@ -69,8 +69,15 @@ impl From<FolderError> for Stop {
 
 impl From<PartError> for Stop {
     fn from(error: PartError) -> Self {
-        let help = matches!(error, PartError::Write(_)).then_some(ROOM);
-        Self::new(Ending::Unfinished, error, help)
+        match &error {
+            PartError::Write(_) => Self::new(Ending::Unfinished, error, Some(ROOM)),
+            PartError::OtherRun { .. } | PartError::Arithmetic { .. } => {
+                let help =
+                    "remove the file, and the same command makes its trials again; or bring back the one of this run";
+                Self::new(Ending::Refused, error, Some(help))
+            }
+            _ => Self::new(Ending::Unfinished, error, None),
+        }
     }
 }
 

@@ -1,6 +1,8 @@
 //! Progress on a terminal, and the interrupt that stops a run.
 
 use super::interrupt;
+use super::message::note;
+use crate::record::PartError;
 use crate::trial::Progress;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
@@ -36,6 +38,10 @@ impl Progress for Bar {
 
     fn interrupted(&self) -> bool {
         interrupt::heard()
+    }
+
+    fn made_again(&self, why: &PartError) {
+        self.bar.suspend(|| note(&format!("{why}; its trials are simulated again")));
     }
 }
 

@@ -20,7 +20,14 @@ impl Schema {
     /// The column of an output's errors.
     #[must_use]
     pub fn error_column(output: Output) -> String {
-        format!("{}_error_{}", output.id(), output.unit().suffix())
+        let [.., error] = Self::columns_of(output);
+        error
+    }
+
+    /// The columns of an output: truth, reading, error.
+    #[must_use]
+    pub fn columns_of(output: Output) -> [String; 3] {
+        ["true", "read", "error"].map(|what| format!("{}_{what}_{}", output.id(), output.unit().suffix()))
     }
 
     /// The column of a step's lost frames.

@@ -2,11 +2,10 @@
 //!
 //! They are kept like the trials of the run, in parts that are whole or not there, so a study that was killed goes on.
 
+use super::batch::{Batch, Missing};
 use super::folder::{FolderError, RunFolder};
-use super::one::TrialRunner;
-use super::run::{Missing, Progress, RunError, missing_parts, pool, simulate};
+use super::run::{Progress, RunError, pool, simulate};
 use crate::experiment::{Plan, Variant};
-use crate::record::{Origin, write_part};
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -41,25 +40,28 @@ pub fn run_cells(
     let hash = plan.study_hash(cells.variants);
     let parts = all.join(format!("{}-{}", cells.study, &hash[..LETTERS]));
     remove_others(&all, cells.study, &parts)?;
-    let missing = missing_parts(&parts, cells.variants.len(), cells.rows, |_| false)?;
+    let batch = Batch::of_study(plan, cells.variants, hash, cells.rows, parts.clone());
+    let pool = pool(threads)?;
+    let missing = pool.install(|| batch.missing(|_| false))?;
     let asked: u64 = missing.iter().map(Missing::count).sum();
     progress.begin(asked);
     let done = AtomicU64::new(0);
     let one = |part: Missing| {
         let count = part.count();
-        let Missing { id, trials, .. } = part;
-        let variant = &cells.variants[id.variant as usize];
-        let block = simulate(&TrialRunner::new(variant, plan.seed), trials, progress);
+        let Missing { id, trials, why, .. } = part;
+        if let Some(why) = why {
+            progress.made_again(&why);
+        }
+        let block = simulate(&batch.runner(id), trials, progress);
         if progress.interrupted() {
             return Err(RunError::Interrupted { done: done.load(Ordering::Relaxed), asked });
         }
-        let replicate = u32::try_from(variant.model.replicates.anatomy).unwrap_or(u32::MAX);
-        write_part(&parts, id, Origin { arm: &variant.arm, point: variant.point, replicate }, &block)?;
+        batch.write(id, &block)?;
         done.fetch_add(count, Ordering::Relaxed);
         Ok(())
     };
     // Parts side by side, so that one is written while another is simulated.
-    pool(threads)?.install(|| missing.into_par_iter().try_for_each(one))?;
+    pool.install(|| missing.into_par_iter().try_for_each(one))?;
     Ok(parts)
 }
 

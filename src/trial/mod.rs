@@ -1,5 +1,6 @@
 //! Trials: the only place where truth and reading meet, and the run that repeats them into parts on disk.
 
+mod batch;
 mod cells;
 mod folder;
 mod machine;

@@ -1,16 +1,16 @@
 //! The run: every part of every variant that is not there yet, simulated on all threads and written whole.
 
+use super::batch::{Batch, Missing};
 use super::folder::{FolderError, RunFolder};
 use super::machine::write_machine;
 use super::one::{TrialRunner, Worker};
 use crate::experiment::Plan;
 use crate::record::sums::{Difference, SumsError};
-use crate::record::{Block, Origin, PartError, PartId, Parts, TRIALS_IN_A_PART, WriteError, write_part};
+use crate::record::{Block, PartError, PartId, WriteError};
 use rayon::prelude::*;
 use rayon::{ThreadPool, ThreadPoolBuilder};
 use std::collections::BTreeSet;
 use std::ops::Range;
-use std::path::Path;
 use std::time::Instant;
 
 /// What the run tells while it runs, and what may stop it.
@@ -21,6 +21,8 @@ pub trait Progress: Sync {
     fn advance(&self, trials: u64);
     /// Whether to stop at the next chance.
     fn interrupted(&self) -> bool;
+    /// A part that is there is not whole, and made again.
+    fn made_again(&self, why: &PartError);
 }
 
 /// Why a run did not finish.
@@ -44,7 +46,8 @@ pub enum RunError {
         asked: u64,
     },
     /// Parts of the plan are not there, or not whole.
-    #[error("{missing} of {all} parts are not there or not whole, the first {first}")]
+    #[error("{missing} of {all} parts are not there or not whole, the first {first}{because}",
+        because = why.as_ref().map_or_else(String::new, |why| format!(": {why}")))]
     Incomplete {
         /// How many.
         missing: usize,
@@ -52,6 +55,8 @@ pub enum RunError {
         all: usize,
         /// The first of them.
         first: PartId,
+        /// What is wrong with that, if it is there.
+        why: Option<Box<PartError>>,
     },
     /// The checksums of the folder cannot be read.
     #[error(transparent)]
@@ -77,7 +82,8 @@ pub(super) const TRIALS_IN_A_TASK: usize = 100;
 pub fn run(plan: &Plan, folder: &RunFolder, threads: usize, progress: &dyn Progress) -> Result<u64, RunError> {
     let pool = pool(threads)?;
     let started = Instant::now();
-    let mut missing = missing_of_plan(plan, folder)?;
+    let batch = Batch::of_run(plan, folder.parts());
+    let mut missing = pool.install(|| missing_of(&batch, folder))?;
     if let Some(shard) = folder.shard() {
         missing.retain(|part| shard.holds(part.place));
     }
@@ -87,15 +93,16 @@ pub fn run(plan: &Plan, folder: &RunFolder, threads: usize, progress: &dyn Progr
     let asked: u64 = missing.iter().map(Missing::count).sum();
     progress.begin(asked);
     let mut done = 0;
-    for Missing { id, trials, .. } in missing {
-        let variant = &plan.variants[id.variant as usize];
-        let runner = TrialRunner::new(variant, plan.seed).in_design(plan.design);
+    for Missing { id, trials, why, .. } in missing {
+        if let Some(why) = why {
+            progress.made_again(&why);
+        }
+        let runner = batch.runner(id);
         let block = pool.install(|| simulate(&runner, trials.clone(), progress));
         if progress.interrupted() {
             return Err(RunError::Interrupted { done, asked });
         }
-        let origin = Origin { arm: &variant.arm, point: variant.point, replicate: 0 };
-        write_part(&folder.parts(), id, origin, &block)?;
+        batch.write(id, &block)?;
         done += trials.end - trials.start;
     }
     if done > 0 {
@@ -117,37 +124,19 @@ pub(super) fn pool(threads: usize) -> Result<ThreadPool, RunError> {
 /// # Errors
 /// If parts are missing, or the folder cannot be read.
 pub fn demand_whole(plan: &Plan, folder: &RunFolder) -> Result<(), RunError> {
-    let missing = missing_of_plan(plan, folder)?;
-    match missing.first() {
+    let batch = Batch::of_run(plan, folder.parts());
+    let missing = missing_of(&batch, folder)?;
+    let count = missing.len();
+    match missing.into_iter().next() {
         None => Ok(()),
-        Some(first) => {
-            let all = plan.variants.len() * parts_of(plan.trials).count();
-            Err(RunError::Incomplete { missing: missing.len(), all, first: first.id })
+        Some(Missing { id, why, .. }) => {
+            let why = why.map(Box::new);
+            Err(RunError::Incomplete { missing: count, all: batch.len(), first: id, why })
         }
     }
 }
 
-/// A part that is not there, or not whole.
-pub(super) struct Missing {
-    pub id: PartId,
-    /// Its place in the order of the plan.
-    place: usize,
-    /// The trials that it takes.
-    pub trials: Range<u64>,
-}
-
-impl Missing {
-    pub fn count(&self) -> u64 {
-        self.trials.end - self.trials.start
-    }
-}
-
-/// The parts that so many trials of one variant take.
-fn parts_of(trials: u64) -> Range<u64> {
-    0..trials.div_ceil(TRIALS_IN_A_PART)
-}
-
-fn missing_of_plan(plan: &Plan, folder: &RunFolder) -> Result<Vec<Missing>, RunError> {
+fn missing_of(batch: &Batch, folder: &RunFolder) -> Result<Vec<Missing>, RunError> {
     let changed: BTreeSet<String> = match folder.changed() {
         Ok(changed) => {
             changed.into_iter().filter(|(_, how)| *how == Difference::Changed).map(|(name, _)| name).collect()
@@ -156,35 +145,7 @@ fn missing_of_plan(plan: &Plan, folder: &RunFolder) -> Result<Vec<Missing>, RunE
         Err(SumsError::Line { .. }) => BTreeSet::new(),
         Err(error) => return Err(error.into()),
     };
-    let missing = missing_parts(&folder.parts(), plan.variants.len(), plan.trials, |id| {
-        changed.contains(&format!("parts/{id}"))
-    })?;
-    Ok(missing)
-}
-
-/// Parts of so many variants that are not there, not whole, or known to have been changed.
-pub(super) fn missing_parts(
-    folder: &Path,
-    variants: usize,
-    trials_each: u64,
-    changed: impl Fn(PartId) -> bool,
-) -> Result<Vec<Missing>, RunError> {
-    let present = Parts::list(folder)?;
-    let variants = (0..).zip(0..variants).map(|(variant, _)| variant);
-    let ids = variants.flat_map(|variant| parts_of(trials_each).map(move |part| PartId { variant, part }));
-    let mut missing = Vec::new();
-    for (place, id) in ids.enumerate() {
-        let trials = id.first_trial()..trials_each.min(id.first_trial() + TRIALS_IN_A_PART);
-        // A part that cannot be read was not written by a whole run: it is made again.
-        let expected = (Some((trials.start, trials.end - 1)), trials.end - trials.start);
-        let whole = present.contains(id)
-            && !changed(id)
-            && present.check(id).is_ok_and(|found| (found.trials, found.trial_count) == expected);
-        if !whole {
-            missing.push(Missing { id, place, trials });
-        }
-    }
-    Ok(missing)
+    batch.missing(|id| changed.contains(&format!("parts/{id}")))
 }
 
 /// Rows of a range of trials, the same on any number of threads.

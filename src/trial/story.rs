@@ -414,7 +414,8 @@ mod tests {
         let mut worker = super::super::Worker::default();
         (0..6).for_each(|index| runner.trial(index, &mut worker, &mut rows));
         let folder = tempfile::tempdir().expect("a folder");
-        let origin = crate::record::Origin { arm: "base", point: 0, replicate: 0 };
+        let origin =
+            crate::record::Origin { simulation_hash: "", seed: plan.seed, arm: "base", point: 0, replicate: 0 };
         write_part(folder.path(), PartId::holding(0, 0), origin, &rows).expect("a part");
         let parts = Parts::list(folder.path()).expect("parts");
         let told = runner.story(5);

@@ -93,6 +93,12 @@ impl Ended {
         }
     }
 
+    /// Whether these words are in its messages, wherever their lines break.
+    pub fn complains(&self, words: &str) -> bool {
+        let flat = |text: &str| text.replace('│', "").split_whitespace().collect::<String>();
+        flat(&self.complained).contains(&flat(words))
+    }
+
     #[track_caller]
     pub fn with(self, status: i32) -> Self {
         assert_eq!(self.status, Some(status), "{self:?}");

@@ -14,6 +14,7 @@ mod earlier_versions;
 mod edited_documents;
 mod estimators;
 mod experiments;
+mod integrity;
 mod memory;
 mod messages;
 mod noise;

@@ -74,7 +74,9 @@ fn outside_ten_million_trials_are_assessed_in_500_mib() {
     let plan = Plan { trials: TRIALS, ..Plan::parse("small.toml", SMALL).expect("a sound experiment") };
     let folder = RunFolder::open(&path, &plan, false).expect("a new folder");
     let schema = TrialRunner::new(&plan.variants[0], plan.seed).schema();
-    let origin = Origin { arm: &plan.variants[0].arm, point: 0, replicate: 0 };
+    let hash = plan.simulation_hash();
+    let origin =
+        Origin { simulation_hash: &hash, seed: plan.seed, arm: &plan.variants[0].arm, point: 0, replicate: 0 };
     for part_number in 0..TRIALS / TRIALS_IN_A_PART {
         let id = PartId { variant: 0, part: part_number };
         write_part(&folder.parts(), id, origin, &part(id, schema)).expect("room for a part");

@@ -1,11 +1,14 @@
 //! The only place that speaks to the Parquet library.
 
-use super::Origin;
+use super::digest;
+use super::id::PartId;
+use super::origin::{Entries, Origin, entries};
 use crate::measurement::OUTPUTS;
 use crate::record::block::{Block, Diagnostics, Schema};
+use polars::io::mmap::MmapBytesReader;
 use polars::prelude::*;
 use std::fs::File;
-use std::io::{self, Write};
+use std::io;
 use std::path::Path;
 
 /// Why a file could not be read.
@@ -21,12 +24,37 @@ impl From<PolarsError> for FileError {
     }
 }
 
-/// Writes rows and what they share as one table, on the calling thread alone.
-pub fn write(file: impl Write, origin: Origin, block: &Block) -> io::Result<()> {
-    let mut frame = table(origin, block).map_err(io::Error::other)?;
-    let writer = ParquetWriter::new(file).with_compression(ParquetCompression::Zstd(None)).set_parallel(false);
-    writer.finish(&mut frame).map_err(io::Error::other)?;
-    Ok(())
+/// The file of rows and what they share, made on the calling thread alone.
+pub fn bytes(id: PartId, origin: Origin, block: &Block) -> io::Result<Vec<u8>> {
+    file(id, origin, block, table(origin, block)).map_err(io::Error::other)
+}
+
+/// The file of a table with the entries of a part and its digest.
+fn file(id: PartId, origin: Origin, block: &Block, table: PolarsResult<DataFrame>) -> PolarsResult<Vec<u8>> {
+    let mut entries = entries(&origin, id, block.trial.last().copied().unwrap_or_default());
+    entries.push((digest::KEY.to_owned(), digest::blank()));
+    let mut bytes = Vec::new();
+    let writer = ParquetWriter::new(&mut bytes).with_compression(ParquetCompression::Zstd(None)).set_parallel(false);
+    let writer = writer.with_key_value_metadata(Some(KeyValueMetadata::from_static(entries)));
+    writer.finish(&mut table?)?;
+    polars_ensure!(digest::put(&mut bytes), ComputeError: "the file has no place for its digest");
+    Ok(bytes)
+}
+
+/// A part in which somebody has changed a column of numbers, with the digest that belongs to it.
+#[cfg(test)]
+pub fn forged(
+    id: PartId,
+    origin: Origin,
+    block: &Block,
+    name: &str,
+    forge: impl FnOnce(&mut [Option<f64>]),
+) -> PolarsResult<Vec<u8>> {
+    let mut table = table(origin, block)?;
+    let mut values: Vec<Option<f64>> = table.column(name)?.f64()?.iter().collect();
+    forge(&mut values);
+    table.with_column(Column::new(name.into(), values))?;
+    file(id, origin, block, Ok(table))
 }
 
 fn table(origin: Origin, block: &Block) -> PolarsResult<DataFrame> {
@@ -49,11 +77,11 @@ fn table(origin: Origin, block: &Block) -> PolarsResult<DataFrame> {
         columns.extend(drawn.map(|(key, values)| reals(&format!("{kind}_{key}"), values.iter().copied())));
     }
     for ((output, truth), read) in OUTPUTS.into_iter().zip(&block.truth).zip(&block.read) {
-        let name = |what: &str| PlSmallStr::from(format!("{}_{what}_{}", output.id(), output.unit().suffix()));
+        let [of_truth, of_reading, of_error] = Schema::columns_of(output);
         let errors: Vec<Option<f64>> = read.iter().zip(truth).map(|(read, truth)| read.map(|r| r - truth)).collect();
-        columns.push(reals(&name("true"), truth.iter().copied()));
-        columns.push(Column::new(name("read"), read));
-        columns.push(Column::new(name("error"), errors));
+        columns.push(reals(&of_truth, truth.iter().copied()));
+        columns.push(Column::new(of_reading.into(), read));
+        columns.push(Column::new(of_error.into(), errors));
     }
     columns.extend(Diagnostics::REALS.iter().zip(&block.diagnostics).map(|(name, v)| reals(name, v.iter().copied())));
     columns.push(Column::new("retries".into(), &block.retries));
@@ -69,16 +97,29 @@ fn reals(name: &str, values: impl Iterator<Item = f64>) -> Column {
 }
 
 /// A part that is open for reading, one column at a time.
-pub struct Part {
-    file: File,
+pub struct Part<R = File> {
+    file: R,
     schema: Arc<ArrowSchema>,
 }
 
 impl Part {
     pub fn open(path: &Path) -> Result<Self, FileError> {
-        let mut file = File::open(path).map_err(|error| FileError::Unreadable(error.to_string()))?;
+        let file = File::open(path).map_err(|error| FileError::Unreadable(error.to_string()))?;
+        Self::within(file)
+    }
+}
+
+impl<R: MmapBytesReader> Part<R> {
+    pub fn within(mut file: R) -> Result<Self, FileError> {
         let schema = ParquetReader::new(&mut file).schema()?;
         Ok(Self { file, schema })
+    }
+
+    /// Entries of the file's metadata.
+    pub fn entries(&mut self) -> Result<Entries, FileError> {
+        let mut reader = ParquetReader::new(&mut self.file);
+        let entries = reader.get_metadata()?.key_value_metadata().iter().flatten();
+        Ok(entries.map(|entry| (entry.key.clone(), entry.value.clone().unwrap_or_default())).collect())
     }
 
     pub fn has(&self, name: &str) -> bool {
