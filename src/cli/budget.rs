@@ -41,9 +41,9 @@ pub fn run(arguments: &BudgetArguments) -> Result<Ending, Stop> {
     let written = write_report(folder.path(), &Evidence::of_budget(&plan, &search))?;
     folder.seal(&written.edited).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
     if !arguments.quiet {
-        show(&results(&plan, &search));
+        show(&results(&plan, &search))?;
     }
-    show(&terminal::files(&folder, &written));
+    show(&terminal::files(&folder, &written))?;
     Ok(if search.all_shown() { Ending::Shown } else { Ending::NotShown })
 }
 

@@ -26,8 +26,8 @@ pub fn check(arguments: &CheckArguments) -> Result<Ending, Stop> {
     warn(&plan.warnings);
     held::look(&plan, &arguments.file)?;
     let folder = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.file));
-    show(&preview(&plan, &folder));
-    show(&planned::claims(&plan)?);
+    show(&preview(&plan, &folder))?;
+    show(&planned::claims(&plan)?)?;
     if arguments.freeze {
         freeze(&plan, &arguments.file, &folder)?;
     }
@@ -42,7 +42,7 @@ fn freeze(plan: &Plan, file: &Path, folder: &Path) -> Result<(), Stop> {
         let standings = fixed.standing(plan);
         let deviations: Vec<String> = standings.into_iter().flat_map(|standing| standing.differences).collect();
         if deviations.is_empty() {
-            show(&format!("\nthe plan was fixed in {shown} already, and is the same\n"));
+            show(&format!("\nthe plan was fixed in {shown} already, and is the same\n"))?;
             return Ok(());
         }
         let message = format!("another plan was fixed in {shown}: {}", deviations.join("; "));
@@ -58,7 +58,7 @@ fn freeze(plan: &Plan, file: &Path, folder: &Path) -> Result<(), Stop> {
     let value =
         serde_json::to_value(FrozenPlan::of(plan)).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
     write_json(&place, &value)?;
-    show(&format!("\nthe plan is fixed in {shown}\n"));
+    show(&format!("\nthe plan is fixed in {shown}\n"))?;
     Ok(())
 }
 

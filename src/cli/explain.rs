@@ -11,16 +11,16 @@ use std::fmt::Write as _;
 /// Explains one id, or lists them all.
 pub fn explain(arguments: &ExplainArguments) -> Result<Ending, Stop> {
     if arguments.schema {
-        show(&run_schema());
+        show(&run_schema())?;
         return Ok(Ending::Shown);
     }
     let entries = catalogue();
     if arguments.markdown {
-        show(&markdown(&entries));
+        show(&markdown(&entries))?;
         return Ok(Ending::Shown);
     }
     if arguments.id.is_empty() {
-        show(&overview(&entries));
+        show(&overview(&entries))?;
         return Ok(Ending::Shown);
     }
     // Some ids are of several words.
@@ -41,6 +41,6 @@ pub fn explain(arguments: &ExplainArguments) -> Result<Ending, Stop> {
     if found.iter().any(|entry| entry.kind == Kind::Source) {
         text.push_str("\nnumbers of your own go into its section, with a basis beside them\n");
     }
-    show(&text);
+    show(&text)?;
     Ok(Ending::Shown)
 }

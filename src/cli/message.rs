@@ -6,7 +6,7 @@ use crate::record::{PartError, WriteError};
 use crate::study::ValidationError;
 use crate::trial::{FolderError, RunError};
 use miette::{Diagnostic, GraphicalReportHandler, GraphicalTheme};
-use std::io::{ErrorKind, IsTerminal, Write};
+use std::io::{self, ErrorKind, IsTerminal, Write};
 
 /// A command that stops before its end.
 #[derive(Debug)]
@@ -33,8 +33,22 @@ struct Remark {
     #[help]
     help: Option<String>,
 }
-/// What to do about a file that could not be written.
-const ROOM: &str = "repeat the command to go on once there is room";
+
+/// What to do about a file that could not be written, by what the operating system said.
+fn advice(error: &io::Error) -> &'static str {
+    match error.kind() {
+        kind if is_full(kind) => "repeat the command to go on once there is room",
+        ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => {
+            "repeat the command to go on once you may write there, or name another place"
+        }
+        _ => "repeat the command to go on once this is mended",
+    }
+}
+
+/// Whether a disk, a quota or a file has no more room.
+fn is_full(kind: ErrorKind) -> bool {
+    matches!(kind, ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge)
+}
 
 impl Stop {
     /// Stops with a message and perhaps a way out.
@@ -58,19 +72,24 @@ impl From<ExperimentError> for Stop {
 
 impl From<FolderError> for Stop {
     fn from(error: FolderError) -> Self {
-        let ending = match &error {
-            FolderError::Write(_) => Ending::Unfinished,
-            FolderError::System { source, .. } if source.kind() == ErrorKind::StorageFull => Ending::Unfinished,
-            _ => Ending::Refused,
-        };
-        Self::new(ending, &error, if ending == Ending::Unfinished { Some(ROOM) } else { error.help() })
+        match &error {
+            FolderError::Write(WriteError { source, .. }) => {
+                Self::new(Ending::Unfinished, &error, Some(advice(source)))
+            }
+            FolderError::System { source, .. } if is_full(source.kind()) => {
+                Self::new(Ending::Unfinished, &error, Some(advice(source)))
+            }
+            _ => Self::new(Ending::Refused, &error, error.help()),
+        }
     }
 }
 
 impl From<PartError> for Stop {
     fn from(error: PartError) -> Self {
         match &error {
-            PartError::Write(_) => Self::new(Ending::Unfinished, error, Some(ROOM)),
+            PartError::Write(WriteError { source, .. }) => {
+                Self::new(Ending::Unfinished, &error, Some(advice(source)))
+            }
             PartError::OtherRun { .. } | PartError::Arithmetic { .. } => {
                 let help =
                     "remove the file, and the same command makes its trials again; or bring back the one of this run";
@@ -96,7 +115,7 @@ impl From<ValidationError> for Stop {
 
 impl From<WriteError> for Stop {
     fn from(error: WriteError) -> Self {
-        Self::new(Ending::Unfinished, error, Some(ROOM))
+        Self::new(Ending::Unfinished, &error, Some(advice(&error.source)))
     }
 }
 
@@ -146,5 +165,23 @@ fn show(diagnostic: &dyn Diagnostic) {
     if GraphicalReportHandler::new_themed(theme).with_width(100).render_report(&mut text, diagnostic).is_ok() {
         // Nobody may be listening; there is nowhere else to say so.
         let _ = writeln!(std::io::stderr(), "{}", text.trim_end());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn identity_advice_fits_the_cause() {
+        let said = |kind: ErrorKind| advice(&io::Error::from(kind));
+        for kind in [ErrorKind::StorageFull, ErrorKind::QuotaExceeded, ErrorKind::FileTooLarge] {
+            assert!(said(kind).ends_with("once there is room"), "{kind}");
+        }
+        for kind in [ErrorKind::PermissionDenied, ErrorKind::ReadOnlyFilesystem] {
+            assert!(said(kind).contains("once you may write there"), "{kind}");
+        }
+        let other = said(ErrorKind::NotADirectory);
+        assert!(other.contains("repeat the command to go on") && !other.contains("room"), "{other}");
     }
 }

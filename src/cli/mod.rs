@@ -9,6 +9,7 @@ mod explain;
 mod held;
 mod interrupt;
 mod message;
+mod mistake;
 mod new;
 mod phantom;
 mod planned;
@@ -24,6 +25,7 @@ use crate::experiment::Plan;
 use arguments::{Arguments, Command};
 use clap::Parser;
 use message::Stop;
+use std::io::Write as _;
 use std::process::ExitCode;
 
 /// How a command ended.
@@ -55,7 +57,27 @@ fn take_trials(plan: &mut Plan, typed: Option<u64>) -> Result<(), Stop> {
 /// Runs the command that the process was given.
 #[must_use]
 pub fn main() -> ExitCode {
-    let ending = match Arguments::parse().command {
+    mistake::tell();
+    let ending = match Arguments::try_parse() {
+        Ok(arguments) => std::panic::catch_unwind(|| run_command(arguments.command)),
+        Err(said) => Ok(answer(&said)),
+    };
+    // A panic has been told already.
+    ending.map_or(Ending::Unfinished, |ending| ending.unwrap_or_else(Stop::report)).into()
+}
+
+/// What was typed is wrong, or asks for help or the version.
+fn answer(said: &clap::Error) -> Result<Ending, Stop> {
+    let printed = said.print();
+    if said.use_stderr() {
+        return Ok(Ending::Refused);
+    }
+    terminal::written(printed.and_then(|()| std::io::stdout().flush()))?;
+    Ok(Ending::Shown)
+}
+
+fn run_command(command: Command) -> Result<Ending, Stop> {
+    match command {
         Command::Run(arguments) => run::run(&arguments),
         Command::Check(arguments) => check::check(&arguments),
         Command::Finish(arguments) => share::finish(&arguments),
@@ -67,6 +89,5 @@ pub fn main() -> ExitCode {
         Command::Selfcheck(arguments) => selfcheck::selfcheck(&arguments),
         Command::Explain(arguments) => explain::explain(&arguments),
         Command::New(arguments) => new::new(&arguments),
-    };
-    ending.unwrap_or_else(message::Stop::report).into()
+    }
 }

@@ -5,6 +5,7 @@ use super::arguments::NewArguments;
 use super::message::Stop;
 use super::terminal::show;
 use crate::experiment::template;
+use crate::record::WriteError;
 use std::fs::File;
 use std::io::{ErrorKind, Write};
 
@@ -30,15 +31,13 @@ pub fn new(arguments: &NewArguments) -> Result<Ending, Stop> {
         _ => Stop::new(Ending::Refused, format_args!("{shown} cannot be written: {error}"), None),
     };
     let mut file = File::create_new(&path).map_err(|error| refused(&error))?;
-    file.write_all(template(&title).as_bytes()).map_err(|error| {
-        Stop::new(
-            Ending::Unfinished,
-            format_args!("{shown}: {error}"),
-            Some("remove the file and repeat the command"),
-        )
-    })?;
+    if let Err(source) = file.write_all(template(&title).as_bytes()) {
+        // The beginning of a file that was not there before.
+        let _ = std::fs::remove_file(&path);
+        return Err(WriteError { path, source }.into());
+    }
     show(&format!(
         "wrote {shown}\n\nread it, change what is yours, then\n  navassay check {shown}    says what would run and how long it takes\n  navassay run {shown}      runs it\n"
-    ));
+    ))?;
     Ok(Ending::Shown)
 }

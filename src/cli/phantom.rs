@@ -42,7 +42,7 @@ pub fn phantom(arguments: &PhantomArguments) -> Result<Ending, Stop> {
     }))?;
     let written = write_report(folder.path(), &Evidence::of_phantom(&found))?;
     folder.seal(&written.edited).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
-    terminal::show(&terminal::phantom(&found));
-    terminal::show(&terminal::phantom_files(&folder, &written));
+    terminal::show(&terminal::phantom(&found))?;
+    terminal::show(&terminal::phantom_files(&folder, &written))?;
     Ok(Ending::Shown)
 }

@@ -64,9 +64,9 @@ pub fn replay(arguments: &ReplayArguments) -> Result<Ending, Stop> {
     let written = write_report(folder.path(), &evidence)?;
     folder.seal(&written.edited).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
     if !arguments.quiet {
-        terminal::show(&terminal::bench(&bench));
+        terminal::show(&terminal::bench(&bench))?;
     }
-    terminal::show(&terminal::bench_files(&folder, &written, arguments.fit.then_some(FITTED)));
+    terminal::show(&terminal::bench_files(&folder, &written, arguments.fit.then_some(FITTED)))?;
     let measured = complaints.iter().all(|complaint| !complaint.serious);
     Ok(if assessment.all_shown() && measured { Ending::Shown } else { Ending::NotShown })
 }

@@ -62,9 +62,9 @@ pub fn conclude(plan: &Plan, folder: &RunFolder, threads: usize, bar: Bar, quiet
     let written = write_report(folder.path(), &evidence)?;
     folder.seal(&written.edited).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
     if !quiet {
-        terminal::show(&terminal::results(plan, &assessment));
+        terminal::show(&terminal::results(plan, &assessment))?;
     }
-    terminal::show(&terminal::files(folder, &written));
+    terminal::show(&terminal::files(folder, &written))?;
     Ok(if assessment.all_shown() { Ending::Shown } else { Ending::NotShown })
 }
 

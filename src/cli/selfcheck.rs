@@ -5,17 +5,19 @@ use super::arguments::SelfcheckArguments;
 use super::message::Stop;
 use super::terminal::{align_right, show, table};
 use crate::checks::{Check, Count, Found, Mark, Outcome, Verdict, run_all};
-use crate::record::tables::write_table;
+use crate::record::tables::table_bytes;
+use crate::record::write_named;
 use crate::report::code_verification::{COLUMNS, row, word};
 use std::fmt::Write as _;
 
 /// Runs every check and says what was found.
 pub fn selfcheck(arguments: &SelfcheckArguments) -> Result<Ending, Stop> {
     let outcomes = run_all();
-    show(&record(&outcomes));
+    show(&record(&outcomes))?;
     if let Some(file) = &arguments.csv {
-        write_table(file, &COLUMNS, outcomes.iter().map(row))?;
-        show(&format!("\nwritten to {}\n", file.display()));
+        let table = table_bytes(&COLUMNS, outcomes.iter().map(row));
+        write_named(file, |out| out.write_all(&table?))?;
+        show(&format!("\nwritten to {}\n", file.display()))?;
     }
     let failed = outcomes.iter().any(|outcome| outcome.verdict == Verdict::Failed);
     Ok(if failed { Ending::NotShown } else { Ending::Shown })

@@ -28,7 +28,7 @@ pub fn run(
     let out = out.display();
     show(&format!(
         "shard {shard} is done, {simulated} trials simulated now\nonce every shard is: navassay finish {out}\n"
-    ));
+    ))?;
     Ok(Ending::Shown)
 }
 

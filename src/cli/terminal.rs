@@ -1,9 +1,10 @@
 //! Results on standard output: a compact table, the verdicts, and every file written.
 
+use super::message::Stop;
 use crate::analysis::Estimate;
 use crate::experiment::{Plan, Requirement, Variant};
-use crate::record::Edited;
 use crate::record::sums::SUMS_FILE;
+use crate::record::{Edited, WriteError};
 use crate::replay::NoiseFit;
 use crate::report::words::{Bound, bounded_percent, percent};
 use crate::report::{Bench, Phantom, Written, agreement, outcomes};
@@ -11,11 +12,22 @@ use crate::study::{Assessment, OutputAssessment};
 use crate::trial::RunFolder;
 use comfy_table::{CellAlignment, LineStyle, Row, Table, TableStyle};
 use std::fmt::Write as _;
-use std::io::Write as _;
+use std::io::{self, Write as _};
 
-/// Writes to standard output; a reader who has gone away is no error.
-pub fn show(text: &str) {
-    let _ = std::io::stdout().write_all(text.as_bytes());
+/// Writes to standard output. A reader who has gone away is no error; a disk that is full is one.
+pub fn show(text: &str) -> Result<(), Stop> {
+    let mut out = std::io::stdout().lock();
+    written(out.write_all(text.as_bytes()).and_then(|()| out.flush()))
+}
+
+/// What became of a write to standard output.
+pub fn written(outcome: io::Result<()>) -> Result<(), Stop> {
+    match outcome {
+        Err(source) if source.kind() != io::ErrorKind::BrokenPipe => {
+            Err(WriteError { path: "standard output".into(), source }.into())
+        }
+        _ => Ok(()),
+    }
 }
 
 /// What the run found.

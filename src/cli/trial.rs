@@ -36,7 +36,7 @@ pub fn trial(arguments: &TrialArguments) -> Result<Ending, Stop> {
             let _ = writeln!(text, "  {}", file.display());
         }
     }
-    show(&text);
+    show(&text)?;
     Ok(Ending::Shown)
 }
 

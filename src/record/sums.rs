@@ -150,9 +150,15 @@ pub fn sum(path: &Path) -> Result<String, SumsError> {
     Ok(digits(&hash.finalize()))
 }
 
+/// SHA-256 of what is to stand in a file, in lower-case hexadecimal digits.
+#[must_use]
+pub fn sum_of(bytes: &[u8]) -> String {
+    sum_of_pieces([bytes])
+}
+
 /// SHA-256 of bytes, one piece after the other, in lower-case hexadecimal digits.
 #[must_use]
-pub fn sum_of<'b>(pieces: impl IntoIterator<Item = &'b [u8]>) -> String {
+pub fn sum_of_pieces<'b>(pieces: impl IntoIterator<Item = &'b [u8]>) -> String {
     let mut hash = Sha256::new();
     pieces.into_iter().for_each(|piece| hash.update(piece));
     digits(&hash.finalize())

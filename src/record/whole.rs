@@ -49,6 +49,24 @@ pub fn write_whole(
     put(path, fill).map_err(|source| WriteError { path: path.to_owned(), source })
 }
 
+/// Writes a file that the user has named. A link, a device or a pipe stays what it is and is written through; any other file is
+/// there whole or not at all.
+///
+/// # Errors
+/// Those of `fill` and of the operating system, with the file named.
+pub fn write_named(path: &Path, fill: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), WriteError> {
+    let is_special = path.symlink_metadata().is_ok_and(|about| !about.is_file() && !about.is_dir());
+    if !is_special {
+        return write_whole(path, |file| fill(file));
+    }
+    let through = || -> io::Result<()> {
+        let mut file = BufWriter::new(File::create(path)?);
+        fill(&mut file)?;
+        file.flush()
+    };
+    through().map_err(|source| WriteError { path: path.to_owned(), source })
+}
+
 fn put(path: &Path, fill: impl FnOnce(&mut BufWriter<&mut File>) -> io::Result<()>) -> io::Result<()> {
     let folder = match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
@@ -89,5 +107,26 @@ mod tests {
         assert!(error.unwrap_err().to_string().contains("table.csv"));
         assert_eq!(std::fs::read(&path).unwrap(), b"old");
         assert_eq!(std::fs::read_dir(folder.path().join("deep")).unwrap().count(), 1);
+    }
+
+    /// A link stays a link and what it points at is written; a device stays a device.
+    #[cfg(unix)]
+    #[test]
+    fn identity_a_named_file_is_written_through_links_and_devices() {
+        let folder = tempfile::tempdir().unwrap();
+        let at = |name: &str| folder.path().join(name);
+        std::fs::write(at("old.csv"), "an old and longer text").unwrap();
+        for (link, target) in [("link", "old.csv"), ("dangling", "new.csv")] {
+            std::os::unix::fs::symlink(target, at(link)).unwrap();
+            write_named(&at(link), |file| file.write_all(b"text")).unwrap();
+            assert!(at(link).is_symlink(), "{link}");
+            assert_eq!(std::fs::read(at(target)).unwrap(), b"text", "{target}");
+        }
+        let device = |name: &str| Path::new(name).symlink_metadata().unwrap().file_type();
+        let before = device("/dev/null");
+        write_named(Path::new("/dev/null"), |file| file.write_all(b"text")).unwrap();
+        assert_eq!(device("/dev/null"), before);
+        let full = write_named(Path::new("/dev/full"), |file| file.write_all(b"text")).unwrap_err();
+        assert_eq!(full.source.kind(), io::ErrorKind::StorageFull);
     }
 }

@@ -1,6 +1,6 @@
 //! A folder of a run whose evidence was exchanged, damaged or forged: it is found, and the file is named.
 
-use crate::command_line::{Bench, SMALL};
+use crate::command_line::{Bench, Ended, SMALL};
 use crate::shards::sums;
 
 /// Two parts of few trials: one for each arm; the second arm has a study of cells of its own.
@@ -69,4 +69,54 @@ fn identity_a_flipped_bit_in_an_unfinished_folder_is_found() {
     assert!(again.complains("0000-000000.parquet is damaged") && again.complains("simulated again"), "{again:?}");
     bench.run(&["run", "small.toml", "--trials", "40", "--out", "whole", "--quiet"]);
     assert_eq!(sums(&bench, "run"), sums(&bench, "whole"));
+}
+
+/// A disk that is full where standard output goes: every command that says something ends with three.
+#[cfg(target_os = "linux")]
+#[test]
+fn identity_an_output_that_cannot_be_written_ends_with_three() {
+    let bench = Bench::new();
+    bench.run(&["run", "small.toml", "--trials", "30", "--out", "run", "--quiet"]);
+    bench.run(&["trial", "small.toml", "0", "--record", "recorded"]).with(0);
+    let commands: [&[&str]; 14] = [
+        &["--help"],
+        &["--version"],
+        &["run", "--help"],
+        &["explain"],
+        &["explain", "--markdown"],
+        &["explain", "--schema"],
+        &["explain", "landmark.tissue"],
+        &["check", "small.toml"],
+        &["trial", "small.toml", "0"],
+        &["new", "hip"],
+        &["run", "small.toml", "--trials", "30", "--out", "run", "--quiet"],
+        &["assess", "run"],
+        &["finish", "run"],
+        &["replay", "recorded/replay.toml", "--out", "seen"],
+    ];
+    for arguments in commands {
+        let full = std::fs::File::options().write(true).open("/dev/full").expect("the device that is always full");
+        let output = bench.command(arguments).stdout(full).output().expect("a command that starts");
+        let ended = Ended::of(&output).with(3);
+        assert!(ended.complains("standard output could not be written"), "{arguments:?}: {ended:?}");
+        assert!(ended.complains("once there is room"), "{arguments:?}: {ended:?}");
+    }
+}
+
+/// A pipe that nobody writes to, where a file of a run should be, is named and not read.
+#[cfg(unix)]
+#[test]
+fn identity_a_pipe_in_the_folder_of_a_run_is_refused() {
+    let bench = Bench::new();
+    bench.run(&["run", "small.toml", "--trials", "30", "--out", "run", "--quiet"]);
+    for name in ["run/tables/more.csv", "run/parts/0000-000001.parquet", "run/.shard-1-of-2.lock"] {
+        let made = std::process::Command::new("mkfifo").arg(bench.path(name)).status().expect("mkfifo");
+        assert!(made.success());
+        for arguments in [&["assess", "run"][..], &["finish", "run"], &["run", "small.toml", "--out", "run"]] {
+            let refused = bench.run(arguments).with(2);
+            assert!(refused.complains(&format!("{name} is neither a file nor a folder")), "{refused:?}");
+        }
+        std::fs::remove_file(bench.path(name)).expect("the pipe");
+    }
+    assert_eq!(bench.run(&["assess", "run"]).status, bench.run(&["finish", "run"]).status);
 }

@@ -3,7 +3,7 @@
 //! The last entry of the file's metadata is `navassay.digest` with the value `sha256:` and 64 hexadecimal digits: the
 //! SHA-256 of the file with zeros in the place of these digits. So it covers every other bit of the file.
 
-use crate::record::sums::sum_of;
+use crate::record::sums::{sum_of, sum_of_pieces};
 
 /// Key of the entry.
 pub const KEY: &str = "navassay.digest";
@@ -22,7 +22,7 @@ pub fn blank() -> String {
 pub fn put(bytes: &mut [u8]) -> bool {
     let Some(place) = place(bytes) else { return false };
     bytes[place..place + DIGITS].fill(b'0');
-    let digest = sum_of([&*bytes]);
+    let digest = sum_of(bytes);
     bytes[place..place + DIGITS].copy_from_slice(digest.as_bytes());
     true
 }
@@ -32,7 +32,7 @@ pub fn stated_and_found(bytes: &[u8]) -> Option<(String, String)> {
     let place = place(bytes)?;
     let (before, rest) = bytes.split_at(place);
     let (stated, after) = rest.split_at(DIGITS);
-    let found = sum_of([before, &[b'0'; DIGITS], after]);
+    let found = sum_of_pieces([before, &[b'0'; DIGITS], after]);
     Some((String::from_utf8_lossy(stated).into_owned(), found))
 }
 

@@ -22,7 +22,7 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Secti
     }
     let sum = files.get(FILE).and_then(|file| {
         let header: Vec<&str> = file.header.iter().map(String::as_str).collect();
-        table_bytes(&header, &file.rows).ok().map(|bytes| sum_of([&bytes[..]]))
+        table_bytes(&header, &file.rows).ok().map(|bytes| sum_of(&bytes))
     });
     let several = plan.variants.len() > 1;
     let rows: Vec<Vec<String>> = (1..)

@@ -53,6 +53,12 @@ pub enum FolderError {
         /// The folder.
         folder: PathBuf,
     },
+    /// Something in it can be neither read nor listed: a pipe, a device, a link to nothing.
+    #[error("{path} is neither a file nor a folder", path = path.display())]
+    Special {
+        /// What it is called.
+        path: PathBuf,
+    },
     /// Its run.json cannot be understood.
     #[error("{file} cannot be read as the record of a run: {why}", file = file.display())]
     Unreadable {
@@ -89,6 +95,7 @@ impl FolderError {
             Self::Foreign { .. } => Some("choose another folder with --out"),
             Self::Busy { .. } => Some("wait for it to end, or choose another folder with --out"),
             Self::Empty { .. } => Some("name the folder of a run, such as reports/primary"),
+            Self::Special { .. } => Some("remove it: the folder of a run holds files and folders only"),
             Self::Unreadable { .. } | Self::System { .. } | Self::Write(_) => None,
         }
     }

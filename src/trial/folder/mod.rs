@@ -113,6 +113,7 @@ impl RunFolder {
         if !path.join(RECORD).is_file() {
             return Err(FolderError::Empty { folder: path.to_owned() });
         }
+        demand_files(path)?;
         let folder = Self { path: path.to_owned(), shard: None, _locks: vec![hold(path, LOCK, Hold::Alone)?] };
         folder.sweep()?;
         folder.demand_own_version()?;
@@ -276,6 +277,21 @@ fn enter(path: &Path) -> Result<(), FolderError> {
     }
     if strange && !path.join(RECORD).exists() {
         return Err(FolderError::Foreign { folder: path.to_owned() });
+    }
+    demand_files(path)
+}
+
+/// Finds files and folders only: reading from a pipe or a device would wait for ever.
+fn demand_files(folder: &Path) -> Result<(), FolderError> {
+    let system = |source| FolderError::System { path: folder.to_owned(), source };
+    for entry in std::fs::read_dir(folder).map_err(system)? {
+        let entry = entry.map_err(system)?;
+        let (path, kind) = (entry.path(), entry.file_type().map_err(system)?);
+        if kind.is_dir() {
+            demand_files(&path)?;
+        } else if !kind.is_file() && !path.is_file() && !path.is_dir() && path.symlink_metadata().is_ok() {
+            return Err(FolderError::Special { path });
+        }
     }
     Ok(())
 }
