@@ -22,7 +22,7 @@ pub trait Progress: Sync {
     /// Whether to stop at the next chance.
     fn interrupted(&self) -> bool;
     /// A part that is there is not whole, and made again.
-    fn made_again(&self, why: &PartError);
+    fn made_again(&self, _why: &PartError) {}
 }
 
 /// Why a run did not finish.

@@ -1,7 +1,7 @@
 //! A run with its report, through the library, in a folder of its own.
 
 use navassay::experiment::Plan;
-use navassay::record::{PartError, Parts, sums};
+use navassay::record::{Parts, sums};
 use navassay::report::{Evidence, Run, write_report};
 use navassay::study::sensitivity::sensitivity;
 use navassay::study::{assess, definitional};
@@ -18,7 +18,6 @@ impl Progress for Silent {
     fn interrupted(&self) -> bool {
         false
     }
-    fn made_again(&self, _: &PartError) {}
 }
 
 /// A report on disk and what it was written from.
