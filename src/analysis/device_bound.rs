@@ -15,7 +15,7 @@
 //! which no exception is known (Learned-Miller E, Thomas PS. arXiv:1905.06208; Phan M, Thomas PS, Learned-Miller E.
 //! arXiv:2106.03163).
 
-use super::exponentials::{Term, probability_positive};
+use super::exponentials::{Term, positive_at_most, probability_positive};
 use super::interval::{Estimate, Interval};
 use super::invert::bisect;
 use super::order::{round_up, smallest};
@@ -52,11 +52,16 @@ impl FromIterator<DeviceCount> for DeviceCounts {
 }
 
 impl DeviceCounts {
+    /// Devices with equal counts together: each count with the number of devices that have it.
+    #[must_use]
+    pub fn of_groups(groups: impl IntoIterator<Item = (DeviceCount, u64)>) -> Self {
+        Self { groups: groups.into_iter().filter(|(count, devices)| count.trials > 0 && *devices > 0).collect() }
+    }
+
     /// Equal devices with no trial outside: a planned design at its best.
     #[must_use]
     pub fn none_outside(devices: u64, trials_each: u64) -> Self {
-        let group = (DeviceCount { outside: 0, trials: trials_each }, devices);
-        Self { groups: if devices > 0 && trials_each > 0 { vec![group] } else { Vec::new() } }
+        Self::of_groups([(DeviceCount { outside: 0, trials: trials_each }, devices)])
     }
 
     /// Number of devices.
@@ -92,12 +97,16 @@ impl DeviceCounts {
     /// `T` at a proportion outside: how plausible it is that the true proportion is as large. Falls from 1 at 0 to 0 at 1.
     #[must_use]
     pub fn plausibility(&self, proportion_outside: f64) -> f64 {
+        probability_positive(&self.terms(proportion_outside))
+    }
+
+    /// The weights of the exponential variables whose sum is above 0 with that probability.
+    fn terms(&self, proportion_outside: f64) -> Vec<Term> {
         let of_group = |&(DeviceCount { outside, trials }, devices): &(DeviceCount, u64)| -> Term {
             (outside as f64 - proportion_outside * trials as f64, devices)
         };
         let one_more = (self.largest().max(1) as f64 * (1.0 - proportion_outside), 1);
-        let terms: Vec<Term> = self.groups.iter().map(of_group).chain([one_more]).collect();
-        probability_positive(&terms)
+        self.groups.iter().map(of_group).chain([one_more]).collect()
     }
 
     /// One-sided upper bound of the proportion outside; 1 if nothing bounds it.
@@ -142,7 +151,7 @@ impl DeviceCounts {
         if self.outside() == 0 {
             return self.fewest_devices(proportion, confidence) == Some(self.devices());
         }
-        self.plausibility(1.0 - proportion) <= 1.0 - confidence
+        positive_at_most(&self.terms(1.0 - proportion), 1.0 - confidence)
     }
 
     /// Whether the devices show that fewer than `proportion` of all trials are within: the lower bound of the proportion

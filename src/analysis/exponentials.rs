@@ -9,6 +9,11 @@ pub(super) type Term = (f64, u64);
 const STEP: f64 = 0.1;
 /// Relative difference at which two results agree.
 const AGREEMENT: f64 = 1e-10;
+/// First step where only the side of a level is asked for.
+const COARSE: f64 = 0.4;
+/// A change by halving the step that is this many times smaller than the distance to a level decides on which side of it the
+/// value is: the rule converges faster than its step, so what is left is smaller than that change.
+const CLEAR: f64 = 20.0;
 /// The step is halved this often at most.
 const HALVINGS: u32 = 12;
 /// Part of the integrand at the saddle point below which the integral is cut off.
@@ -16,6 +21,16 @@ const NEGLIGIBLE: f64 = 1e-17;
 
 /// Probability that the sum of weight times variable is above 0, the variables having mean 1. 0 if no weight is above 0.
 pub(super) fn probability_positive(terms: &[Term]) -> f64 {
+    probability(terms, STEP, &|_, _| false)
+}
+
+/// Whether that probability is at most a level, with no more digits than it takes to tell.
+pub(super) fn positive_at_most(terms: &[Term], level: f64) -> bool {
+    probability(terms, COARSE, &|found, change| CLEAR * change <= (found - level).abs()) <= level
+}
+
+/// The probability by steps that are halved until two results agree, or until `enough` of a result and its change.
+fn probability(terms: &[Term], step: f64, enough: &dyn Fn(f64, f64) -> bool) -> f64 {
     if !terms.iter().any(|&(weight, count)| weight > 0.0 && count > 0) {
         return 0.0;
     }
@@ -25,16 +40,16 @@ pub(super) fn probability_positive(terms: &[Term]) -> f64 {
     let mean: f64 = terms.iter().map(|&(weight, count)| weight * count as f64).sum();
     // The tail on the far side of the mean: there the integrand does not oscillate before it is small.
     if mean <= 0.0 {
-        inverted(terms)
+        inverted(terms, step, enough)
     } else {
         let turned: Vec<Term> = terms.iter().map(|&(weight, count)| (-weight, count)).collect();
-        1.0 - inverted(&turned)
+        1.0 - inverted(&turned, step, &|found, change| enough(1.0 - found, change))
     }
 }
 
 /// The same for weights of both signs whose sum is not above 0: the Bromwich integral of `e^K(s) / s`, with
 /// `K(s) = -sum count ln(1 - weight s)`, along the line through the saddle point.
-fn inverted(terms: &[Term]) -> f64 {
+fn inverted(terms: &[Term], mut step: f64, enough: &dyn Fn(f64, f64) -> bool) -> f64 {
     let largest = terms.iter().fold(0.0_f64, |largest, &(weight, _)| largest.max(weight));
     // Weights in units of the largest; the saddle point s is in (0, 1), and y = 1 - s keeps its digits near the pole.
     let scaled: Vec<(f64, f64)> =
@@ -78,16 +93,15 @@ fn inverted(terms: &[Term]) -> f64 {
         }
         total
     };
-    let mut step = STEP;
     let mut total = 0.5 + sum(step, step);
     let mut found = scale * step * total;
     for _ in 0..HALVINGS {
         total += sum(0.5 * step, step);
         step *= 0.5;
         let finer = scale * step * total;
-        let agree = (finer - found).abs() <= AGREEMENT * finer.abs();
+        let change = (finer - found).abs();
         found = finer;
-        if agree {
+        if change <= AGREEMENT * finer.abs() || enough(finer, change) {
             break;
         }
     }
@@ -155,6 +169,24 @@ mod tests {
             let (share, found) = (f64::from(above) / f64::from(repeats), probability_positive(&terms));
             let standard_error = (found * (1.0 - found) / f64::from(repeats)).sqrt();
             assert!((share - found).abs() < 3.5 * standard_error, "{terms:?}: {found}, drawn {share}");
+        }
+    }
+
+    /// The side of a level, found with few digits, is that of the probability found with all of them.
+    #[test]
+    fn identity_the_side_of_a_level() {
+        for devices in [5_u64, 60, 300, 4000] {
+            for (outside, share) in [(0.5, 3_u64), (2.0, 1), (0.1, 40), (7.0, 2)] {
+                for below in [-0.01, -0.05, -0.3, -0.9] {
+                    let terms: [Term; 3] = [(10.0 + below, 1), (outside, share), (below, devices)];
+                    let found = probability_positive(&terms);
+                    for off in [-0.3, -0.01, -1e-4, -1e-7, 1e-7, 1e-4, 0.01, 0.3] {
+                        let level = found + off;
+                        assert_eq!(positive_at_most(&terms, level), off > 0.0, "{terms:?}: {found}, {off}");
+                    }
+                    assert_eq!(positive_at_most(&terms, 0.05), found <= 0.05, "{terms:?}");
+                }
+            }
         }
     }
 

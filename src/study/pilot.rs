@@ -1,9 +1,9 @@
 //! A pilot: a few cases of a plan's own model, drawn with another seed, for what cannot be planned without a standard
 //! deviation. None of its cases belongs to a run, and none of its results is a verdict.
 
-use crate::analysis::CONFIDENCE;
 use crate::analysis::paired::Paired;
 use crate::analysis::planning::PlannedClaim;
+use crate::analysis::{CONFIDENCE, confidence_of_a_look};
 use crate::experiment::{Comparison, Plan, Variant};
 use crate::trial::{Progress, RunError, errors_in_memory};
 
@@ -49,7 +49,7 @@ pub fn pilot(plan: &Plan, threads: usize) -> Result<Vec<PilotedClaim<'_>>, RunEr
             Some(PlannedClaim {
                 claim: claim.claim,
                 margin: claim.margin,
-                confidence: crate::analysis::confidence_of_a_look(claim.confidence, plan.looks),
+                confidence: confidence_of_a_look(claim.confidence, plan.looks),
                 difference: found.difference,
                 sd: found.standard_error? * (found.n as f64).sqrt(),
             })
@@ -67,5 +67,50 @@ impl Progress for Silent {
     fn advance(&self, _: u64) {}
     fn interrupted(&self) -> bool {
         false
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const TEXT: &str = "seed = 1\ntrials = 100\nlooks = 2\n\
+                        [protocol]\ntip_pivot_frames = 6\nlandmark_frames = 2\ntrace_frames = 12\ncentre_frames = 6\n\
+                        cup_frames = 2\n[noise]\noff = [\"probe.slip\"]\n[measure]\nmeasurand_plane = \"level\"\n\
+                        [[arm]]\nname = \"pubis\"\n[[arm]]\nname = \"level\"\nset = { \"measure.plane\" = \"level\" }\n\
+                        [[comparison]]\nid = \"C\"\ntext = \"t\"\narm = \"level\"\nagainst = \"pubis\"\noutput = \"inclination\"\n\
+                        measure = \"bias\"\nclaim = \"equivalent\"\nmargin_deg = 0.3\nconfidence = 0.95\n";
+
+    /// The standard deviation of a pair against that of many more cases with the plan's own seed, in plain sums.
+    #[test]
+    fn outside_standard_deviation_of_a_pair() {
+        let plan = Plan::parse("pilot.toml", TEXT).unwrap();
+        let found = pilot(&plan, 1).unwrap();
+        let planned = found[0].planned.unwrap();
+        assert_eq!((planned.margin, planned.confidence), (0.3, 0.975), "the confidence of one of two looks");
+        let errors = errors_in_memory(&plan.variants, plan.seed, 1000, 1, &Silent).unwrap();
+        let place = plan.comparisons[0].output.place();
+        let differences: Vec<f64> =
+            errors[0].iter().zip(&errors[1]).map(|(pubis, level)| level[place] - pubis[place]).collect();
+        let n = differences.len() as f64;
+        let mean = differences.iter().sum::<f64>() / n;
+        let sd = (differences.iter().map(|d| (d - mean) * (d - mean)).sum::<f64>() / (n - 1.0)).sqrt();
+        // Standard errors: of the mean sd/sqrt(cases), of the standard deviation sd/sqrt(2 cases) for normal differences.
+        let cases = PILOT_CASES as f64;
+        assert!((planned.sd / sd - 1.0).abs() < 4.0 / (2.0 * cases).sqrt(), "{} against {sd}", planned.sd);
+        assert!((planned.difference - mean).abs() < 4.0 * sd / cases.sqrt(), "{} against {mean}", planned.difference);
+    }
+
+    #[test]
+    fn identity_the_pilot_is_no_part_of_the_run() {
+        let plan = Plan::parse("pilot.toml", TEXT).unwrap();
+        let of = |threads| pilot(&plan, threads).unwrap()[0].planned.unwrap();
+        assert_eq!(of(1), of(2));
+        let own = errors_in_memory(&plan.variants, plan.seed, PILOT_CASES, 1, &Silent).unwrap();
+        let place = plan.comparisons[0].output.place();
+        let sum: f64 = own[1].iter().zip(&own[0]).map(|(level, pubis)| level[place] - pubis[place]).sum();
+        assert!((sum / PILOT_CASES as f64 - of(1).difference).abs() > 1e-6, "other draws");
+        let nested = TEXT.replace("trials = 100\n", "") + "[design]\ndevices = 30\ncases = 4\nrepeats = 1\n";
+        assert!(pilot(&Plan::parse("pilot.toml", &nested).unwrap(), 1).unwrap().is_empty());
     }
 }

@@ -121,15 +121,16 @@ impl AssumedDevices {
     /// Whether one simulated run passes. A run of more devices begins with that of fewer.
     fn passes(&self, run: u64, devices: u64) -> bool {
         let mut random = Xoshiro256PlusPlus::seed_from_u64(SEED ^ run.wrapping_mul(0x9e37_79b9_7f4a_7c15));
-        let trials = self.cases;
-        let device = |_| {
+        // Number of devices with 0, 1, ... cases outside.
+        let mut same = vec![0_u64; self.cumulative.len() + 1];
+        for _ in 0..devices {
             // The upper 53 bits, between 0 and 1.
             let uniform = (random.next_u64() >> 11) as f64 / (1_u64 << 53) as f64;
-            let outside = self.cumulative.partition_point(|&at_most| at_most <= uniform) as u64;
-            DeviceCount { outside, trials }
-        };
-        let counts: DeviceCounts = (0..devices).map(device).collect();
-        counts.passes(self.rule.proportion, self.rule.confidence)
+            same[self.cumulative.partition_point(|&at_most| at_most <= uniform)] += 1;
+        }
+        let trials = self.cases;
+        let counts = (0..).zip(same).map(|(outside, devices)| (DeviceCount { outside, trials }, devices));
+        DeviceCounts::of_groups(counts).passes(self.rule.proportion, self.rule.confidence)
     }
 }
 
