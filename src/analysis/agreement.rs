@@ -4,6 +4,7 @@
 //! and spread compared, the bench inside the predicted interval, and both distributions point by point.
 
 use super::binomial;
+use super::coverage::symmetric;
 use super::interval::Interval;
 use super::invert::student_above;
 use super::moments::{Moments, moments};
@@ -114,9 +115,8 @@ fn describe(compared: &Compared, confidence: f64, p: f64, p_adjusted: f64) -> Op
     };
     let (predicted, observed) = (ascending(compared.predicted), ascending(compared.observed));
     let (of_model, of_bench) = (moments(&predicted)?, moments(&observed)?);
-    let tail = 0.5 * (1.0 - INSIDE);
-    let ends = (quantile(&predicted, tail)?, quantile(&predicted, 1.0 - tail)?);
-    let inside = observed.iter().filter(|error| (ends.0..=ends.1).contains(*error)).count() as u64;
+    let ends = symmetric(&predicted, INSIDE)?;
+    let inside = observed.iter().filter(|error| (ends.low..=ends.high).contains(*error)).count() as u64;
     let cases = observed.len() as u64;
     let each = 0.5 * (1.0 + confidence);
     let quantiles = (1_u64..)
@@ -141,7 +141,7 @@ fn describe(compared: &Compared, confidence: f64, p: f64, p_adjusted: f64) -> Op
         predicted_sd: of_model.sd()?,
         observed_sd: of_bench.sd()?,
         sd_ratio: ratio(&of_bench, &of_model, confidence),
-        predicted_interval: ends,
+        predicted_interval: (ends.low, ends.high),
         inside,
         inside_interval: binomial::interval(inside, cases, confidence),
         p,

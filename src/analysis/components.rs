@@ -1,21 +1,33 @@
-//! Components of the variance in a nested design: how much of the error repeats on a device, in a case, and how much is
-//! new each time. Terms of ISO 5725-1 and 5725-3; the conditions are simulated.
+//! Components of the variance in a nested design: how much of the error is new from device to device, from case to case,
+//! and from repeat to repeat of a case. The last is the repeatability variance of ISO 5725-1; the conditions are simulated.
+
+mod anova;
+mod large_sample;
+#[cfg(test)]
+mod tests;
+
+pub use anova::{Analysis, Cell, MeanSquare, analysis_of_variance};
 
 use super::interval::Interval;
-use super::invert::{chi_squared_around, fisher_above};
 use super::nested::Nested;
+use super::rare_events::{self, RareEvents};
+
+/// With fewer cases in which a rare event was recorded there is no interval.
+pub const LEAST_EVENT_CASES: u64 = 5;
 
 /// One component, or a sum of them.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Component {
     /// At which stratum it arises, or of what it is the sum.
     pub stratum: &'static str,
-    /// What ISO 5725 calls it, under simulated conditions.
+    /// What it is, under simulated conditions.
     pub term: &'static str,
     /// The estimate as it came out: negative where chance has it so.
     pub raw: f64,
-    /// Interval, cut off at 0; `None` without degrees of freedom.
+    /// Interval, cut off at 0; `None` without degrees of freedom, or with too few rare events.
     pub interval: Option<Interval>,
+    /// Standard error from the same degrees of freedom as the interval; `None` likewise.
+    pub standard_error: Option<f64>,
     /// Whether it is one of the parts that add up to the whole.
     pub part: bool,
 }
@@ -30,333 +42,224 @@ impl Component {
 
 /// Parts and sums, or nothing for fewer than two devices or no degree of freedom within them.
 #[must_use]
-pub fn components(nested: &Nested, confidence: f64) -> Vec<Component> {
-    let groups: Vec<Vec<Cell>> = nested
-        .devices()
-        .iter()
-        .filter(|device| !device.values.is_empty())
-        .map(|device| {
-            let mut rest = device.values.as_slice();
-            let mut cells = Vec::with_capacity(device.cases.len());
-            for &count in &device.cases {
-                let (mine, others) = rest.split_at(count);
-                rest = others;
-                cells.push(Cell::of(mine));
-            }
-            cells
-        })
-        .collect();
-    from_cells(&groups, confidence)
-}
-
-/// Count, mean and sum of squared deviations of the repeats of one case.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Cell {
-    /// Number of values.
-    pub count: f64,
-    /// Their mean.
-    pub mean: f64,
-    /// Sum of the squared deviations from it.
-    pub squares: f64,
-}
-
-impl Cell {
-    /// Of the repeats of one case; empty for none.
-    #[must_use]
-    pub fn of(values: &[f64]) -> Self {
-        super::moments::moments(values).map_or(Self { count: 0.0, mean: 0.0, squares: 0.0 }, |moments| Self {
-            count: moments.count as f64,
-            mean: moments.mean,
-            squares: moments.squares,
-        })
+pub fn components(nested: &Nested, rare: &RareEvents, confidence: f64) -> Vec<Component> {
+    let (mut groups, mut fired) = (Vec::new(), Vec::new());
+    let mut events = rare.recorded.as_ref().map_or(&[][..], |recorded| &recorded.fired).iter();
+    for device in nested.devices().iter().filter(|device| !device.values.is_empty()) {
+        let mut rest = device.values.as_slice();
+        let (mut cells, mut cells_fired) = (Vec::new(), Vec::new());
+        for &count in &device.cases {
+            let (mine, others) = rest.split_at(count);
+            rest = others;
+            cells.push(Cell::of(mine));
+            // Every trial is looked at, so that the next case begins at its own.
+            cells_fired.push(events.by_ref().take(count).fold(false, |any, &fired| any | fired));
+        }
+        groups.push(cells);
+        fired.push(cells_fired);
     }
-
-    fn joined(cells: &[Self]) -> Self {
-        let count: f64 = cells.iter().map(|cell| cell.count).sum();
-        let mean = cells.iter().map(|cell| cell.count * cell.mean).sum::<f64>() / count;
-        let between = |cell: &Self| cell.count * (cell.mean - mean) * (cell.mean - mean);
-        Self { count, mean, squares: cells.iter().map(|cell| cell.squares + between(cell)).sum() }
+    match &rare.recorded {
+        Some(recorded) if recorded.once_a_case => {
+            let event = CaseEvent { probability: recorded.weights()[1], centred: recorded.centred, fired: &fired };
+            with_case_events(&groups, &event, rare.count_of_cases([]).unrecorded, confidence)
+        }
+        _ => {
+            // Events that are new in each repeat make no strata of cases: there must be many.
+            let many = rare.count().allows(rare_events::MANY_EVENTS_RECORDED);
+            withheld_unless(many, |_| true, from_cells(&groups, confidence))
+        }
     }
 }
 
-/// A mean square and its degrees of freedom.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct MeanSquare {
-    /// The mean square.
-    pub value: f64,
-    /// Its degrees of freedom.
-    pub degrees_of_freedom: f64,
-}
-
-/// Mean squares between devices, between cases of a device, and within cases, with what they expect: the first
-/// `repeat + per_case[1] case + per_device device`, the second `repeat + per_case[0] case`, the third `repeat`.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Analysis {
-    /// Between devices.
-    pub device: MeanSquare,
-    /// Between cases.
-    pub case: MeanSquare,
-    /// Within cases.
-    pub repeat: MeanSquare,
-    per_case: [f64; 2],
-    per_device: f64,
-}
-
-/// The analysis of variance of devices, each a list of cases (Searle SR, Casella G, `McCulloch` CE. Variance Components, 3.6
-/// and 5.3). `None` for fewer than two devices.
-#[must_use]
-pub fn analysis_of_variance(groups: &[Vec<Cell>]) -> Option<Analysis> {
-    if groups.len() < 2 {
-        return None;
+/// The same without the intervals of those that need what there is not.
+fn withheld_unless(
+    given: bool,
+    needs: impl Fn(&Component) -> bool,
+    mut components: Vec<Component>,
+) -> Vec<Component> {
+    for component in components.iter_mut().filter(|component| !given && needs(component)) {
+        (component.interval, component.standard_error) = (None, None);
     }
-    let devices: Vec<Cell> = groups.iter().map(|cells| Cell::joined(cells)).collect();
-    let all = Cell::joined(&devices);
-    let cells = || groups.iter().flatten();
-    let within: f64 = cells().map(|cell| cell.squares).sum();
-    let of_devices: f64 = devices.iter().map(|device| device.squares).sum();
-    let [a, b] = [groups.len() as f64, cells().count() as f64];
-    let square = |value: f64, degrees_of_freedom: f64| MeanSquare {
-        value: if degrees_of_freedom > 0.0 { value.max(0.0) / degrees_of_freedom } else { 0.0 },
-        degrees_of_freedom,
-    };
-    let (device, case, repeat) = (
-        square(all.squares - of_devices, a - 1.0),
-        square(of_devices - within, b - a),
-        square(within, all.count - b),
-    );
-    let in_device =
-        |cells: &[Cell], device: &Cell| cells.iter().map(|c| c.count * c.count).sum::<f64>() / device.count;
-    let by_device: f64 = groups.iter().zip(&devices).map(|(cells, device)| in_device(cells, device)).sum();
-    let by_all = cells().map(|cell| cell.count * cell.count).sum::<f64>() / all.count;
-    let devices_squared = devices.iter().map(|device| device.count * device.count).sum::<f64>() / all.count;
-    Some(Analysis {
-        device,
-        case,
-        repeat,
-        per_case: [(all.count - by_device) / (b - a).max(1.0), (by_device - by_all) / (a - 1.0)],
-        per_device: (all.count - devices_squared) / (a - 1.0),
-    })
-}
-
-impl Analysis {
-    /// The ratio of the mean squares of the two outer strata that have degrees of freedom: Fisher's F.
-    #[must_use]
-    pub fn ratio(&self) -> f64 {
-        let inner = if self.case.degrees_of_freedom > 0.0 { self.case } else { self.repeat };
-        self.device.value / inner.value
-    }
-
-    /// Weights of the three mean squares in the components of device, case and repeat.
-    fn weights(&self) -> [[f64; 3]; 3] {
-        let [k1, k2] = self.per_case;
-        let case = if k1 > 0.0 { [0.0, 1.0 / k1, -1.0 / k1] } else { [0.0; 3] };
-        let repeat = [0.0, 0.0, 1.0];
-        let device = [1.0, -k2 * case[1], -1.0 - k2 * case[2]].map(|weight| weight / self.per_device);
-        [device, case, repeat]
-    }
+    components
 }
 
 /// Components of devices, each a list of cases.
 #[must_use]
 pub fn from_cells(groups: &[Vec<Cell>], confidence: f64) -> Vec<Component> {
     let Some(found) = analysis_of_variance(groups) else { return Vec::new() };
-    let (has_case, has_repeat) = (found.case.degrees_of_freedom > 0.0, found.repeat.degrees_of_freedom > 0.0);
-    if !has_case && !has_repeat {
-        return Vec::new();
-    }
-    let squares = [found.device, found.case, found.repeat];
-    let [device, case, repeat] = if has_repeat {
-        found.weights()
-    } else {
-        // One value a case: what is new in a case and what is new in a repeat cannot be told apart.
-        [[1.0 / found.per_device, -1.0 / found.per_device, 0.0], [0.0, 1.0, 0.0], [0.0; 3]]
-    };
-    let add = |one: [f64; 3], other: [f64; 3]| [one[0] + other[0], one[1] + other[1], one[2] + other[2]];
-    let make = |(stratum, term): (&'static str, &'static str), weights: [f64; 3], part: bool| {
-        let raw = weights.iter().zip(&squares).map(|(weight, square)| weight * square.value).sum();
-        Component { stratum, term, raw, interval: interval(weights, &squares, raw, confidence), part }
-    };
-    let between = "between-device variance, simulated";
-    let repeatability = "repeatability variance: same device, same case, simulated";
-    let total = ("total", "reproducibility variance: other devices, other cases, simulated");
-    match (has_case, has_repeat) {
-        (true, true) => {
-            let same_device =
-                ("case and repeat", "intermediate precision variance: same device, other cases, simulated");
-            vec![
-                make(("device", between), device, true),
-                make(("case", "between-case variance on one device, simulated"), case, true),
-                make(("repeat", repeatability), repeat, true),
-                make(same_device, add(case, repeat), false),
-                make(total, add(device, add(case, repeat)), false),
-            ]
-        }
-        (true, false) => vec![
-            make(("device", between), device, true),
-            make(
-                ("case and repeat", "intermediate precision variance: same device, other cases, simulated"),
-                case,
-                true,
-            ),
-            make(total, add(device, case), false),
-        ],
-        (false, _) => vec![
-            make(("device and case", "between-device and between-case variance, simulated"), device, true),
-            make(("repeat", repeatability), repeat, true),
-            make(total, add(device, repeat), false),
-        ],
-    }
+    Strata::of(&found).map_or_else(Vec::new, |strata| {
+        let weights = found.weights();
+        let squares = [found.device, found.case, found.repeat];
+        strata.components(|parts| Value::of(sum_of(parts, weights), &squares, confidence))
+    })
 }
 
-/// Interval of a weighted sum of mean squares by the modified large-sample method, exact for a single one and for normal
-/// errors (Graybill FA, Wang CM. J Am Stat Assoc 1980;75:869-873, all weights positive; Ting N et al. J Stat Comput Simul
-/// 1990;35:135-143, some negative). It keeps its confidence where Satterthwaite's does not: with few devices and with
-/// differences.
-fn interval(weights: [f64; 3], squares: &[MeanSquare; 3], raw: f64, confidence: f64) -> Option<Interval> {
-    let tail = 0.5 * (1.0 - confidence);
-    let used: Vec<(f64, f64, f64)> = weights
-        .iter()
-        .zip(squares)
-        .map(|(&weight, square)| (weight, weight.abs() * square.value, square.degrees_of_freedom))
-        .filter(|&(weight, _, degrees)| weight != 0.0 && degrees > 0.0)
-        .collect();
-    if used.is_empty() {
-        return None;
-    }
-    // How far each mean square may lie above and below its expectation, as parts of itself.
-    let reach = |n: f64| {
-        let (below, above) = chi_squared_around(tail, n);
-        (1.0 - n / above, n / below - 1.0)
-    };
-    let (mut down, mut up) = (0.0, 0.0);
-    for &(weight, size, n) in &used {
-        let (g, h) = reach(n);
-        let (lower, upper) = if weight > 0.0 { (g, h) } else { (h, g) };
-        down += lower * lower * size * size;
-        up += upper * upper * size * size;
-        for &(_, other_size, m) in used.iter().filter(|other| weight > 0.0 && other.0 < 0.0) {
-            let (g_other, h_other) = reach(m);
-            let large = fisher_above(tail, n, m);
-            let small = 1.0 / fisher_above(tail, m, n);
-            let cross =
-                |f: f64, mine: f64, theirs: f64| ((f - 1.0) * (f - 1.0) - mine * mine * f * f - theirs * theirs) / f;
-            down += cross(large, g, h_other) * size * other_size;
-            up += cross(small, h, g_other) * size * other_size;
-        }
-    }
-    let ends = Interval {
-        low: (raw - down.max(0.0).sqrt()).max(0.0),
-        high: (raw + up.max(0.0).sqrt()).max(0.0),
-        confidence,
-    };
-    (ends.low.is_finite() && ends.high.is_finite()).then_some(ends)
+/// The sum of the weights of the chosen components.
+fn sum_of(parts: [bool; 3], weights: [[f64; 3]; 3]) -> [f64; 3] {
+    let chosen = || weights.iter().zip(parts).filter(|(_, chosen)| *chosen);
+    std::array::from_fn(|square| chosen().map(|(weights, _)| weights[square]).sum())
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use rand::{SeedableRng, rngs::Xoshiro256PlusPlus};
-    use rand_distr::{Distribution, StandardNormal};
+/// A component's estimate with what is known of it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Value {
+    raw: f64,
+    interval: Option<Interval>,
+    standard_error: Option<f64>,
+}
 
-    fn nested(random: &mut Xoshiro256PlusPlus, (devices, cases, repeats): (u64, u64, u64), sd: [f64; 3]) -> Nested {
-        let mut normal = || -> f64 { StandardNormal.sample(random) };
-        let mut trials = Vec::new();
-        for device in 0..devices {
-            let of_device = sd[0] * normal();
-            for case in 0..cases {
-                let of_case = of_device + sd[1] * normal();
-                trials.extend((0..repeats).map(|_| (device, device * cases + case, Some(of_case))));
-                let from = trials.len() - usize::try_from(repeats).unwrap();
-                trials[from..].iter_mut().for_each(|trial| trial.2 = trial.2.map(|error| error + sd[2] * normal()));
-            }
-        }
-        Nested::new(trials)
-    }
-
-    /// Two devices, two cases each, two repeats, by hand: values 1 3 | 5 7 and 2 2 | 4 8. Cases' means 2 6 2 6, devices' 4
-    /// 4: between devices 0 (1), between cases 2 * (4+4+4+4) = 32 (2), within 2 + 2 + 0 + 8 = 12 (4).
-    #[test]
-    fn outside_components_by_hand() {
-        let values = [1.0, 3.0, 5.0, 7.0, 2.0, 2.0, 4.0, 8.0];
-        let trials = values.iter().zip(0..).map(|(&value, trial): (&f64, u64)| (trial / 4, trial / 2, Some(value)));
-        let found = components(&Nested::new(trials), 0.95);
-        let raw: Vec<f64> = found.iter().map(|component| component.raw).collect();
-        let expected = [(0.0 - 16.0) / 4.0, (16.0 - 3.0) / 2.0, 3.0, 9.5, 5.5];
-        assert!(raw.iter().zip(expected).all(|(raw, expected)| (raw - expected).abs() < 1e-12), "{raw:?}");
-        assert_eq!((found[0].variance(), found[0].interval.unwrap().low), (0.0, 0.0));
-        // The interval of a single mean square is the chi-squared one: 0.4844 and 11.143 with 4 degrees of freedom (NIST
-        // handbook 1.3.6.7.4).
-        let repeat = found[2].interval.unwrap();
-        assert!((repeat.low - 12.0 / 11.143).abs() < 1e-3 && (repeat.high - 12.0 / 0.4844).abs() < 1e-2);
-    }
-
-    #[test]
-    fn identity_designs_without_a_stratum() {
-        let strata = |design| {
-            let mut random = Xoshiro256PlusPlus::seed_from_u64(89);
-            components(&nested(&mut random, design, [1.0, 1.0, 1.0]), 0.95)
-                .iter()
-                .filter(|component| component.part)
-                .map(|component| component.stratum)
-                .collect::<Vec<_>>()
+impl Value {
+    fn of(weights: [f64; 3], squares: &[MeanSquare; 3], confidence: f64) -> Self {
+        let raw = weights.iter().zip(squares).map(|(weight, square)| weight * square.value).sum();
+        let interval = large_sample::interval(weights, squares, raw, confidence);
+        let variance = |(weight, square): (&f64, &MeanSquare)| {
+            let size = weight * square.value;
+            if size == 0.0 { 0.0 } else { 2.0 * size * size / square.shown }
         };
-        assert_eq!(strata((3, 4, 2)), ["device", "case", "repeat"]);
-        assert_eq!(strata((3, 4, 1)), ["device", "case and repeat"]);
-        assert_eq!(strata((3, 1, 4)), ["device and case", "repeat"]);
-        assert!(strata((3, 1, 1)).is_empty() && strata((1, 4, 2)).is_empty());
-        let same = Nested::new((0..24).map(|trial| (trial / 6, trial / 2, Some(0.25))));
-        assert!(components(&same, 0.95).iter().all(|component| component.raw == 0.0));
+        let standard_error = weights.iter().zip(squares).map(variance).sum::<f64>().sqrt();
+        Self { raw, interval, standard_error: interval.map(|_| standard_error) }
     }
 
-    /// A missing value changes the weights, not the meaning: unbalanced data of known components.
-    #[test]
-    fn outside_unbalanced_estimates_are_unbiased() {
-        let mut random = Xoshiro256PlusPlus::seed_from_u64(97);
-        let truth = [0.5, 1.0, 0.7];
-        let repeats = 400;
-        let mut estimates = vec![Vec::new(); 3];
-        for _ in 0..repeats {
-            let full = nested(&mut random, (8, 4, 3), truth);
-            let mut place = 0;
-            let mut trials = Vec::new();
-            for (device, found) in (0..).zip(full.devices()) {
-                for (value, in_device) in found.values.iter().zip(0..) {
-                    place += 1;
-                    // Every fifth is missing, and the whole second half of the first device.
-                    let missing = place % 5 == 0 || (device == 0 && in_device > 5);
-                    trials.push((device, device * 4 + in_device / 3, (!missing).then_some(*value)));
-                }
-            }
-            let found = components(&Nested::new(trials), 0.95);
-            estimates.iter_mut().zip(&found).for_each(|(all, component)| all.push(component.raw));
-        }
-        for (estimates, sd) in estimates.iter().zip(truth) {
-            let found = super::super::moments::moments(estimates).unwrap().bias(0.95);
-            assert!((found.value - sd * sd).abs() < 3.5 * found.standard_error.unwrap(), "{found:?} {sd}");
+    const fn without_interval(raw: f64) -> Self {
+        Self { raw, interval: None, standard_error: None }
+    }
+}
+
+/// Which strata a design can tell apart.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Strata {
+    All,
+    /// One value a case.
+    NoRepeats,
+    /// One case a device.
+    NoCases,
+}
+
+impl Strata {
+    /// `None` without a degree of freedom within devices.
+    fn of(found: &Analysis) -> Option<Self> {
+        match (found.case.degrees_of_freedom > 0.0, found.repeat.degrees_of_freedom > 0.0) {
+            (true, true) => Some(Self::All),
+            (true, false) => Some(Self::NoRepeats),
+            (false, true) => Some(Self::NoCases),
+            (false, false) => None,
         }
     }
 
-    /// How often the intervals hold the true components.
-    #[test]
-    fn coverage_of_components() {
-        let mut random = Xoshiro256PlusPlus::seed_from_u64(101);
-        let repeats = 1000;
-        for sd in [[0.3, 1.0, 0.5], [1.0, 1.0, 1.0], [0.0, 1.0, 1.0]] {
-            let [device, case, repeat] = sd.map(|sd: f64| sd * sd);
-            let truth = [device, case, repeat, case + repeat, device + case + repeat];
-            let mut covered = [0_u32; 5];
-            for _ in 0..repeats {
-                let found = components(&nested(&mut random, (12, 6, 3), sd), 0.95);
-                for ((covered, component), truth) in covered.iter_mut().zip(&found).zip(truth) {
-                    *covered += u32::from(component.interval.unwrap().contains(truth));
-                }
+    /// The components in order, from the value of each set of the strata device, case and repeat.
+    fn components(self, value: impl Fn([bool; 3]) -> Value) -> Vec<Component> {
+        let make = |(stratum, term): (&'static str, &'static str), part: bool, strata: [bool; 3]| {
+            let Value { raw, interval, standard_error } = value(strata);
+            Component { stratum, term, raw, interval, standard_error, part }
+        };
+        let device = ("device", "variance between devices, simulated");
+        let repeat = ("repeat", "repeatability variance (same device, same case), simulated");
+        let same_device = ("case and repeat", "variance on one device, simulated");
+        let total = ("total", "total variance (all devices, all cases), simulated");
+        let mut all = match self {
+            Self::All => vec![
+                make(device, true, [true, false, false]),
+                make(("case", "variance between cases on one device, simulated"), true, [false, true, false]),
+                make(repeat, true, [false, false, true]),
+                make(same_device, false, [false, true, true]),
+            ],
+            Self::NoRepeats => {
+                vec![make(device, true, [true, false, false]), make(same_device, true, [false, true, true])]
             }
-            let allowed = 3.0 * (0.95_f64 * 0.05 / f64::from(repeats)).sqrt();
-            for (covered, at) in covered.iter().zip(0..) {
-                let share = f64::from(*covered) / f64::from(repeats);
-                // The method is exact for one mean square and known to be a little generous for sums.
-                assert!(share >= 0.95 - allowed && share <= 0.99, "{sd:?}, {at}: {share}");
-            }
-        }
+            Self::NoCases => vec![
+                make(
+                    ("device and case", "variance between devices and between cases, simulated"),
+                    true,
+                    [true, false, false],
+                ),
+                make(repeat, true, [false, false, true]),
+            ],
+        };
+        all.push(make(total, false, [true, true, true]));
+        all
     }
+}
+
+/// A rare event that is drawn once for a case.
+struct CaseEvent<'e> {
+    /// Its probability in a case.
+    probability: f64,
+    /// Whether it displaces with mean 0.
+    centred: bool,
+    /// Of each case of each device, whether it happened.
+    fired: &'e [Vec<bool>],
+}
+
+/// Components where some cases have a rare event: those of the cases without it, post-stratified with the mean square of
+/// the cases with it.
+///
+/// With probability `p`, cases without the event have the components `device`, `case` and `repeat`; the mean of the `r`
+/// repeats of a case with it is off the mean of the others by a mean square of `theta = device + case' + repeat / r`. So the
+/// variance between cases is `(1 - p) case + p (theta - device - repeat / r)`, less `p^2` times the squared mean
+/// displacement of an event that has one. The two intervals are joined after Zou GY, Donner A. Stat Med 2008;27:1693-1702
+/// (from memory). The repeatability variance rests on all cases.
+fn with_case_events(
+    groups: &[Vec<Cell>],
+    event: &CaseEvent,
+    unrecorded: Option<f64>,
+    confidence: f64,
+) -> Vec<Component> {
+    let all = from_cells(groups, confidence);
+    let Some(whole) = analysis_of_variance(groups) else { return all };
+    let by_event = |fired: bool| -> Vec<Vec<Cell>> {
+        let of_device = |(cells, events): (&Vec<Cell>, &Vec<bool>)| {
+            cells.iter().zip(events).filter(|(_, event)| **event == fired).map(|(cell, _)| *cell).collect()
+        };
+        groups.iter().zip(event.fired).map(of_device).filter(|cells: &Vec<Cell>| !cells.is_empty()).collect()
+    };
+    let kept = by_event(false);
+    let hit: Vec<Cell> = by_event(true).concat();
+    let many = unrecorded.is_none_or(|count| count >= rare_events::MANY_EVENTS);
+    let enough = hit.len() as u64 >= LEAST_EVENT_CASES && many;
+    let Some((mut found, strata)) = analysis_of_variance(&kept).and_then(|found| Some((found, Strata::of(&found)?)))
+    else {
+        return withheld_unless(false, |_| true, all);
+    };
+    found.repeat = whole.repeat;
+    let weights = found.weights();
+    let squares = [found.device, found.case, found.repeat];
+    let without = |parts: [bool; 3]| Value::of(sum_of(parts, weights), &squares, confidence);
+    // Where devices have one case each, the event adds to the variance between them.
+    let hit_stratum = usize::from(strata != Strata::NoCases);
+    let mean = {
+        let cells = || kept.iter().flatten();
+        cells().map(|cell| cell.mean).sum::<f64>() / cells().count() as f64
+    };
+    let off: Vec<f64> = hit.iter().map(|cell| cell.mean - mean).collect();
+    let theta = rare_events::MeanSquare::of_squares(off.iter().map(|off| off * off)).filter(|_| enough);
+    let repeat = squares[2].value;
+    let one_repeat_in = hit.iter().map(|cell| 1.0 / cell.count).sum::<f64>() / hit.len().max(1) as f64;
+    let device = if hit_stratum == 1 { without([true, false, false]).raw.max(0.0) } else { 0.0 };
+    let p = event.probability;
+    let displaced = if event.centred { 0.0 } else { off.iter().sum::<f64>() / off.len().max(1) as f64 };
+    strata.components(|parts| {
+        let unhit = without(parts);
+        if !parts[hit_stratum] {
+            return if many { unhit } else { Value::without_interval(unhit.raw) };
+        }
+        let Some(theta) = theta else {
+            let weights = whole.weights();
+            let plain = Value::of(sum_of(parts, weights), &[whole.device, whole.case, whole.repeat], confidence);
+            return Value::without_interval(plain.raw);
+        };
+        // The variance of the cases with the event in this sum of strata.
+        let hit = theta.value - if parts[0] { 0.0 } else { device } - repeat * one_repeat_in
+            + if parts[2] { repeat } else { 0.0 };
+        let raw = (1.0 - p) * unhit.raw + p * hit - p * p * displaced * displaced;
+        let of_theta = theta.interval(confidence);
+        let joined = |unhit_reach: f64, theta_reach: f64| libm::hypot((1.0 - p) * unhit_reach, p * theta_reach);
+        let interval = unhit.interval.map(|ends| {
+            let down = joined((unhit.raw - ends.low).max(0.0), theta.value - of_theta.low);
+            let up = joined((ends.high - unhit.raw).max(0.0), of_theta.high - theta.value);
+            Interval { low: (raw - down).max(0.0), high: (raw + up).max(0.0), confidence }
+        });
+        let of_theta = theta.value * (2.0 / theta.degrees_of_freedom).sqrt();
+        let standard_error = unhit.standard_error.map(|error| joined(error, of_theta));
+        Value { raw, interval: interval.filter(|ends| ends.high.is_finite()), standard_error }
+    })
 }

@@ -10,6 +10,8 @@ pub mod bootstrap;
 pub mod claim;
 pub mod components;
 pub mod coverage;
+#[cfg(test)]
+mod coverage_tables;
 pub mod designs;
 pub mod device_bound;
 mod exponentials;
@@ -27,6 +29,7 @@ pub mod paired;
 pub mod planning;
 mod quadrature;
 pub mod ranks;
+pub mod rare_events;
 mod sample;
 pub mod shape;
 pub mod shapley;

@@ -155,7 +155,8 @@ impl Sum {
     }
 }
 
-fn sum(values: impl Iterator<Item = f64>) -> f64 {
+/// The compensated sum.
+pub(super) fn sum(values: impl Iterator<Item = f64>) -> f64 {
     let mut sum = Sum::default();
     values.for_each(|value| sum.add(value));
     sum.value()

@@ -4,10 +4,12 @@
 use super::Errors;
 use super::accelerated::{Bootstrap, resampled};
 use super::binomial;
+use super::components::Component;
 use super::interval::{Estimate, Interval};
 use super::invert::student_above;
 use super::joint::proportion;
 use super::order::quantile_rank;
+use super::rare_events::{Centre, LEAST_EVENTS, RareEvents, post_stratified};
 use super::summary::{ABSOLUTE_QUANTILES, CONFIDENCE, Summary, summarise};
 
 /// The fewest devices from which a verdict is drawn.
@@ -88,12 +90,15 @@ impl Nested {
 
 /// The errors of a nested design in one line: the values of [`summarise`], with intervals that rest on whole devices.
 ///
-/// Bias: Student's interval with one degree of freedom less than devices, from the totals of each device. All others:
-/// whole devices drawn again ([`resampled`]). Without two devices there is no interval.
+/// Bias: Student's interval with one degree of freedom less than devices, from the totals of each device. The standard
+/// deviation is the root of the total of `components`, with its interval. The root mean square with recorded rare events is
+/// post-stratified; it without such, and quantiles: whole devices drawn again ([`resampled`]). Without two devices there is
+/// no interval.
 #[must_use]
-pub fn summarise_nested(nested: &Nested) -> Summary {
+pub fn summarise_nested(nested: &Nested, components: &[Component], rare: &RareEvents) -> Summary {
     let errors = nested.errors();
-    let mut summary = summarise(&errors);
+    let mut summary = summarise(&errors, rare);
+    summary.events = rare.count_of_cases(nested.devices.iter().flat_map(|device| device.cases.iter().copied()));
     let devices: Vec<&Device> = nested.devices.iter().filter(|device| !device.values.is_empty()).collect();
     let enough = devices.len() > 1;
     summary.bias = summary.bias.map(|bias| bias_over_devices(&devices, bias));
@@ -106,7 +111,6 @@ pub fn summarise_nested(nested: &Nested) -> Summary {
         total
     };
     let bias = summary.bias.map_or(0.0, |bias| bias.value);
-    let sd_of = |[n, first, second]: [f64; 3]| ((second - first * first / n).max(0.0) / (n - 1.0)).sqrt();
     let rms_of = |[n, first, second]: [f64; 3]| {
         let mean = first / n;
         (second / n + 2.0 * bias * mean + bias * bias).max(0.0).sqrt()
@@ -114,16 +118,24 @@ pub fn summarise_nested(nested: &Nested) -> Summary {
     // The influence of a device on a mean square is what its squares exceed the mean square by.
     let excess =
         |of: &dyn Fn(&[f64]) -> f64| -> Vec<f64> { devices.iter().map(|device| of(&device.values)).collect() };
-    if let Some(sd) = summary.sd.as_mut() {
-        let variance = sd.value * sd.value;
-        let influence = excess(&|values| values.iter().map(|e| (e - bias) * (e - bias) - variance).sum());
-        *sd = with(*sd, enough, resampled(sd.value, &influence, CONFIDENCE, |weights| sd_of(weighted(weights))));
-    }
+    summary.sd = summary.sd.map(|sd| match components.last() {
+        Some(total) => root_of(total, sd),
+        // One trial on each device: trials are independent.
+        None if enough && devices.iter().all(|device| device.values.len() == 1) => sd,
+        None => with(sd, false, None),
+    });
     if let Some(root) = summary.rms.as_mut() {
         let square = root.value * root.value;
         let influence = excess(&|values| values.iter().map(|e| e * e - square).sum());
-        *root =
-            with(*root, enough, resampled(root.value, &influence, CONFIDENCE, |weights| rms_of(weighted(weights))));
+        let allowed = summary.events.allows(LEAST_EVENTS);
+        *root = if rare.recorded.is_some() {
+            let sizes: Vec<usize> = devices.iter().map(|device| device.values.len()).collect();
+            let stratified = post_stratified(errors.values(), rare, Centre::Zero, Some(&sizes), CONFIDENCE);
+            stratified.filter(|_| allowed && enough).unwrap_or_else(|| with(*root, false, None))
+        } else {
+            let found = resampled(root.value, &influence, CONFIDENCE, |weights| rms_of(weighted(weights)));
+            with(*root, enough && allowed, found)
+        };
     }
     let table = QuantileTable::new(&devices);
     let quantiles = [&mut summary.p50_abs, &mut summary.p90_abs, &mut summary.p95_abs, &mut summary.p99_abs];
@@ -138,6 +150,14 @@ pub fn summarise_nested(nested: &Nested) -> Summary {
     let ends = summary.p95_abs.and_then(|p95| p95.interval);
     (summary.p95_abs_low, summary.p95_abs_high) = (ends.map(|ends| ends.low), ends.map(|ends| ends.high));
     summary
+}
+
+/// The standard deviation that a variance component stands for.
+fn root_of(component: &Component, estimate: Estimate) -> Estimate {
+    let value = component.variance().sqrt();
+    let ends = component.interval.map(|ends| Interval { low: ends.low.sqrt(), high: ends.high.sqrt(), ..ends });
+    let of_root = |error: f64| if value > 0.0 { 0.5 * error / value } else { 0.0 };
+    Estimate { value, interval: ends, standard_error: component.standard_error.map(of_root), ..estimate }
 }
 
 fn with(estimate: Estimate, enough: bool, bootstrap: Option<Bootstrap>) -> Estimate {
@@ -312,6 +332,11 @@ mod tests {
     use rand::{SeedableRng, rngs::Xoshiro256PlusPlus};
     use rand_distr::{Distribution, StandardNormal};
 
+    fn summarised(nested: &Nested) -> Summary {
+        let rare = RareEvents::default();
+        summarise_nested(nested, &super::super::components::components(nested, &rare, CONFIDENCE), &rare)
+    }
+
     fn drawn(random: &mut Xoshiro256PlusPlus, devices: u64, cases: u64, share: f64) -> Nested {
         let mut normal = || -> f64 { StandardNormal.sample(random) };
         let mut trials = Vec::new();
@@ -336,12 +361,12 @@ mod tests {
     #[test]
     fn identity_what_has_no_interval() {
         for trials in [vec![], vec![(0, 0, None)], vec![(0, 0, Some(1.0)), (0, 1, Some(2.0))]] {
-            let summary = summarise_nested(&Nested::new(trials));
+            let summary = summarised(&Nested::new(trials));
             let intervals = [summary.bias, summary.sd, summary.rms, summary.p95_abs];
             assert!(intervals.iter().flatten().all(|estimate| estimate.interval.is_none()));
         }
         let same = Nested::new((0..40).map(|case| (case / 10, case, Some(0.5))));
-        let summary = summarise_nested(&same);
+        let summary = summarised(&same);
         for (estimate, value) in [(summary.bias, 0.5), (summary.sd, 0.0), (summary.rms, 0.5), (summary.p99_abs, 0.5)]
         {
             let interval = estimate.unwrap().interval.unwrap();
@@ -424,7 +449,7 @@ mod tests {
         let mut covered = [0_u32; 4];
         for _ in 0..repeats {
             let nested = drawn(&mut random, devices, cases, share);
-            let summary = summarise_nested(&nested);
+            let summary = summarised(&nested);
             let exceed = effective(nested.devices().iter().map(|device| {
                 (device.values.iter().filter(|value| value.abs() > limit).count() as u64, device.attempted())
             }));

@@ -1,8 +1,9 @@
 //! One line on the errors of one output.
 
 use super::interval::{Estimate, Interval};
-use super::moments::{moments, rms};
+use super::moments::moments;
 use super::order::{at_rank, interval, quantile, quantile_rank};
+use super::rare_events::{EventCount, RareEvents, rms_of, spread_of};
 use super::sample::Errors;
 
 /// Level of every interval in a summary.
@@ -20,10 +21,12 @@ pub struct Summary {
     pub failed: u64,
     /// Mean error, Student's interval.
     pub bias: Option<Estimate>,
-    /// Standard deviation of the errors.
+    /// Standard deviation of the errors; no interval where too few rare events happened.
     pub sd: Option<Estimate>,
-    /// Root mean square of the errors; its interval is approximate.
+    /// Root mean square of the errors, likewise.
     pub rms: Option<Estimate>,
+    /// Rare events that the two rest on.
+    pub events: EventCount,
     /// Half of the errors are within this; intervals of quantiles are from order statistics, none if an end is beyond the
     /// data.
     pub p50_abs: Option<Estimate>,
@@ -43,15 +46,15 @@ pub struct Summary {
 
 /// Sums up the errors of one output.
 #[must_use]
-pub fn summarise(errors: &Errors) -> Summary {
+pub fn summarise(errors: &Errors, rare: &RareEvents) -> Summary {
     let mut sorted = errors.absolute();
     sorted.sort_unstable_by(f64::total_cmp);
-    summarise_sorted(errors, &sorted)
+    summarise_sorted(errors, &sorted, rare)
 }
 
 /// The same where the absolute errors are at hand in ascending order.
 #[must_use]
-pub fn summarise_sorted(errors: &Errors, sorted: &[f64]) -> Summary {
+pub fn summarise_sorted(errors: &Errors, sorted: &[f64], rare: &RareEvents) -> Summary {
     let moments = moments(errors.values());
     let [p50_abs, p90_abs, p95_abs, p99_abs] = ABSOLUTE_QUANTILES.map(|p| quantile_estimate(sorted, p));
     let (p95_abs_low, p95_abs_high) = interval(sorted, 0.95, CONFIDENCE);
@@ -59,8 +62,9 @@ pub fn summarise_sorted(errors: &Errors, sorted: &[f64]) -> Summary {
         n: errors.attempted(),
         failed: errors.failed(),
         bias: moments.map(|moments| moments.bias(CONFIDENCE)),
-        sd: moments.and_then(|moments| moments.spread(CONFIDENCE)),
-        rms: rms(errors.values(), CONFIDENCE),
+        sd: spread_of(errors.values(), rare, CONFIDENCE),
+        rms: rms_of(errors.values(), rare, CONFIDENCE),
+        events: rare.count(),
         p50_abs,
         p90_abs,
         p95_abs,
@@ -92,17 +96,21 @@ mod tests {
     use rand::{SeedableRng, rngs::Xoshiro256PlusPlus};
     use rand_distr::{Distribution, StandardNormal};
 
+    fn summarised(errors: &Errors) -> Summary {
+        summarise(errors, &RareEvents::default())
+    }
+
     fn value(estimate: Option<Estimate>) -> Option<f64> {
         estimate.map(|estimate| estimate.value)
     }
 
     #[test]
     fn identity_few_values() {
-        let none = summarise(&Errors::new(Vec::new(), 4));
+        let none = summarised(&Errors::new(Vec::new(), 4));
         assert_eq!((none.n, none.failed, none.bias, none.sd), (4, 4, None, None));
         assert_eq!((none.rms, none.p50_abs, none.p95_abs_high, none.max_abs), (None, None, None, None));
 
-        let one = summarise(&Errors::new(vec![-2.0], 0));
+        let one = summarised(&Errors::new(vec![-2.0], 0));
         assert_eq!(
             (one.n, value(one.rms), value(one.p50_abs), value(one.p99_abs), one.max_abs),
             (1, Some(2.0), Some(2.0), Some(2.0), Some(2.0))
@@ -110,7 +118,7 @@ mod tests {
         assert_eq!((one.bias.unwrap().value, one.bias.unwrap().interval, one.sd), (-2.0, None, None));
         assert_eq!((one.p95_abs_low, one.p95_abs_high), (None, None));
 
-        let same = summarise(&Errors::new(vec![0.0; 1000], 0));
+        let same = summarised(&Errors::new(vec![0.0; 1000], 0));
         assert_eq!((same.sd.unwrap().value, value(same.p95_abs), same.p95_abs_high), (0.0, Some(0.0), Some(0.0)));
     }
 
@@ -122,7 +130,7 @@ mod tests {
         let mut random = Xoshiro256PlusPlus::seed_from_u64(31);
         let n = 200_000;
         let errors = Errors::new((0..n).map(|_| StandardNormal.sample(&mut random)).collect(), 0);
-        let got = summarise(&errors);
+        let got = summarised(&errors);
         for (p, quantile, expected) in [
             (0.50, got.p50_abs, 0.67449),
             (0.90, got.p90_abs, 1.64485),
@@ -151,7 +159,7 @@ mod tests {
             let normal: Vec<f64> = (0..count).map(|_| StandardNormal.sample(&mut random)).collect();
             let lognormal = normal.iter().map(|score| libm::exp(0.25 * score)).collect();
             for ((values, truth), covered) in [normal, lognormal].into_iter().zip(truths).zip(&mut covered) {
-                let summary = summarise(&Errors::new(values.clone(), 0));
+                let summary = summarised(&Errors::new(values.clone(), 0));
                 let beyond = values.iter().filter(|value| value.abs() > truth).count() as u64;
                 let exceed = super::super::joint::proportion(beyond, count as u64, CONFIDENCE).unwrap();
                 covered[0] += u32::from(summary.p95_abs.unwrap().interval.unwrap().contains(truth));

@@ -58,14 +58,31 @@ const TERMS: &[(&str, &str, &str)] = &[
         ACCURACY,
     ),
     (
-        "intermediate precision",
-        "how readings on one device scatter over cases and repeats; the conditions are simulated",
-        "ISO 5725-3",
+        "variance between devices",
+        "the part of the variance of the error that is new from device to device; the conditions are simulated",
+        OWN,
     ),
     (
-        "reproducibility",
-        "how readings scatter over devices, cases and repeats; the conditions are simulated",
-        ACCURACY,
+        "variance between cases",
+        "the part of the variance of the error that is new from case to case on one device; cases are different patients, so \
+         it is no intermediate precision in the sense of ISO 5725-3",
+        OWN,
+    ),
+    (
+        "total variance",
+        "the sum of the variances between devices, between cases and between repeats of a case; the conditions are simulated",
+        OWN,
+    ),
+    (
+        "rare event",
+        "what happens with a stated probability and then displaces much, such as a knock of the camera; each trial records \
+         whether it happened",
+        OWN,
+    ),
+    (
+        "post-stratified",
+        "estimated from trials without and with a rare event apart, each weighted by its known probability",
+        OWN,
     ),
     (
         "effective number",

@@ -29,6 +29,6 @@ pub use plane::{
     PelvicAxes, Plane, PlaneStrategy, Template, TemplateError, TemplateShape, Touched, bony_axes, level_axes,
 };
 pub use procedure::{Estimates, Procedure, ReductionEstimates, Residuals, Workspace};
-pub use readings::{Asked, CentreShift, LegChange, OUTPUTS, Output, Readings, Unit};
+pub use readings::{Asked, CentreShift, LegChange, OUTPUTS, Output, RESOLUTION, Readings, Unit};
 pub use stillness::{StillnessGate, largest_distance_mm};
 pub use tracking::FrameCounts;

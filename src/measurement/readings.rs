@@ -4,6 +4,12 @@ use super::cup::CupAngles;
 use super::failure::Failure;
 use crate::geometry::Millimetres;
 
+/// Numerical resolution of the chain from observations to readings, mm and degrees: a smaller error is rounding.
+///
+/// Without noise the chain closes to it (a test holds every plane, feature and side to it): lengths of up to 10^3 mm carry
+/// 2e-13 mm of rounding, which pivots, planes and levers amplify by less than 10^3.
+pub const RESOLUTION: f64 = 1e-9;
+
 /// Unit of an output.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Unit {

@@ -2,10 +2,10 @@
 
 use crate::measurement::{Failure, Output, Step};
 
-/// What a row carries beside what every row does: drawn values by keys with their unit, such as `asis_width_mm`, and
-/// frames that were lost.
+/// What a row carries beside what every row does: drawn values by keys with their unit, such as `asis_width_mm`, frames
+/// that were lost, and rare events that happened.
 ///
-/// In files they become `anatomy_<key>`, `implant_<key>` and `lost_share_<step>`.
+/// In files they become `anatomy_<key>`, `implant_<key>`, `lost_share_<step>` and `event_<key>`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Schema {
     /// Keys of the patient's drawn values.
@@ -14,6 +14,9 @@ pub struct Schema {
     pub implant: &'static [&'static str],
     /// Steps of which the proportion of lost frames is recorded; none where the camera loses no frame.
     pub lost: &'static [Step],
+    /// Keys of the sources whose rare events are counted, each at its place; none where the event cannot happen or always
+    /// does.
+    pub events: [Option<&'static str>; 3],
 }
 
 impl Schema {
@@ -34,6 +37,12 @@ impl Schema {
     #[must_use]
     pub fn lost_column(step: Step) -> String {
         format!("lost_share_{}", step.word().replace('-', "_"))
+    }
+
+    /// The column of a source's rare events.
+    #[must_use]
+    pub fn event_column(key: &str) -> String {
+        format!("event_{key}")
     }
 }
 
@@ -105,6 +114,8 @@ pub struct Row<'a> {
     /// Proportion of each step's frames that gave no pose, in the order of [`Schema::lost`]; NaN for a step without
     /// frames.
     pub lost: &'a [f64],
+    /// How often each rare event happened, at the places of [`Schema::events`].
+    pub events: [u32; 3],
     /// True values, in the order of `OUTPUTS` and in their units; NaN for an output that is not asked for.
     pub truth: [f64; 7],
     /// Readings, likewise; a missing or non-finite one is null in the file.
@@ -126,6 +137,7 @@ pub struct Block {
     pub(super) anatomy: Vec<Vec<f64>>,
     pub(super) implant: Vec<Vec<f64>>,
     pub(super) lost: Vec<Vec<f64>>,
+    pub(super) events: [Vec<u32>; 3],
     pub(super) truth: [Vec<f64>; 7],
     pub(super) read: [Vec<Option<f64>>; 7],
     pub(super) diagnostics: [Vec<f64>; 7],
@@ -148,6 +160,7 @@ impl Block {
             anatomy: columns(schema.anatomy.len()),
             implant: columns(schema.implant.len()),
             lost: columns(schema.lost.len()),
+            events: schema.events.map(|key| Vec::with_capacity(if key.is_some() { rows } else { 0 })),
             truth: std::array::from_fn(|_| Vec::with_capacity(rows)),
             read: std::array::from_fn(|_| Vec::with_capacity(rows)),
             diagnostics: std::array::from_fn(|_| Vec::with_capacity(rows)),
@@ -173,6 +186,12 @@ impl Block {
         self.trial.is_empty()
     }
 
+    /// How often each rare event happened, row by row, at the places of [`Schema::events`]; empty where none is counted.
+    #[cfg(test)]
+    pub(crate) fn events(&self) -> &[Vec<u32>; 3] {
+        &self.events
+    }
+
     /// Adds a row at the end.
     ///
     /// # Panics
@@ -190,6 +209,9 @@ impl Block {
         push_each(&mut self.anatomy, row.anatomy.iter().copied());
         push_each(&mut self.implant, row.implant.iter().copied());
         push_each(&mut self.lost, row.lost.iter().copied());
+        let counted =
+            self.events.iter_mut().zip(self.schema.events).zip(row.events).filter(|((_, key), _)| key.is_some());
+        counted.for_each(|((column, _), count)| column.push(count));
         push_each(&mut self.truth, row.truth);
         push_each(&mut self.read, row.read.map(|read| read.filter(|value| value.is_finite())));
         push_each(&mut self.diagnostics, row.diagnostics.reals());
@@ -211,6 +233,7 @@ impl Block {
         append_each(&mut self.anatomy, &mut other.anatomy);
         append_each(&mut self.implant, &mut other.implant);
         append_each(&mut self.lost, &mut other.lost);
+        append_each(&mut self.events, &mut other.events);
         append_each(&mut self.truth, &mut other.truth);
         append_each(&mut self.read, &mut other.read);
         append_each(&mut self.diagnostics, &mut other.diagnostics);
@@ -235,8 +258,12 @@ pub(super) mod tests {
     use super::*;
     use crate::measurement::{Reason, Step};
 
-    pub const SCHEMA: Schema =
-        Schema { anatomy: &["asis_width_mm"], implant: &["leg_length_mm", "offset_mm"], lost: &[Step::Cup] };
+    pub const SCHEMA: Schema = Schema {
+        anatomy: &["asis_width_mm"],
+        implant: &["leg_length_mm", "offset_mm"],
+        lost: &[Step::Cup],
+        events: [None, Some("probe_slip"), None],
+    };
 
     /// Rows of `trials`, `reductions` each; every seventh trial has no leg length and no offset.
     pub fn some_block(trials: std::ops::Range<u64>, reductions: u32) -> Block {
@@ -260,6 +287,7 @@ pub(super) mod tests {
                     anatomy: &[200.0 + base],
                     implant: &[4.0, -base],
                     lost: &[0.125],
+                    events: [0, u32::from(trial % 5 == 0), 0],
                     truth: [base; 7],
                     read,
                     diagnostics: Diagnostics {
@@ -288,6 +316,8 @@ pub(super) mod tests {
         assert_eq!(joined.read, whole.read);
         assert_eq!(joined.failure, whole.failure);
         assert_eq!(joined.implant, whole.implant);
+        assert_eq!(joined.events, whole.events);
+        assert_eq!(joined.events.map(|column| column.len()), [0, 200, 0]);
     }
 
     #[test]
@@ -303,6 +333,7 @@ pub(super) mod tests {
             anatomy: &[1.0],
             implant: &[1.0, 2.0],
             lost: &[0.0],
+            events: [0, 1, 0],
             truth: [0.0; 7],
             read: [Some(1.0); 7],
             diagnostics: Diagnostics {

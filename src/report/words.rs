@@ -1,6 +1,7 @@
 //! Numbers in words: digits that follow the standard error, and bounds that never cross what they are compared with.
 
 use crate::analysis::{Estimate, Interval};
+use crate::measurement::RESOLUTION;
 
 /// Which way a bound is rounded: away from the values it bounds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -13,8 +14,10 @@ pub enum Bound {
 
 /// Half the width of a normal 95 % interval in standard errors.
 const NORMAL_95: f64 = 1.96;
-/// More digits than this behind the point are shown as a power of ten.
+/// More digits than this behind the point are not shown; a value below [`LEAST_FIXED`] is then a power of ten.
 const MOST_DECIMALS: usize = 6;
+/// From here on a value keeps three digits with [`MOST_DECIMALS`].
+const LEAST_FIXED: f64 = 1e-4;
 
 /// A proportion as a percentage, without trailing zeros, for the round numbers of requirements.
 #[must_use]
@@ -66,12 +69,18 @@ pub fn number(value: f64, decimals: usize) -> String {
     if !value.is_finite() {
         return String::new();
     }
-    if decimals <= MOST_DECIMALS || value == 0.0 {
+    if decimals <= MOST_DECIMALS || value == 0.0 || value.abs() >= LEAST_FIXED {
         return fixed(value, decimals.min(MOST_DECIMALS));
     }
     let text = format!("{value:.1e}");
     let (digits, exponent) = text.split_once('e').unwrap_or((&text, "0"));
     format!("{}\u{a0}×\u{a0}10{}", signed(digits), raised(exponent))
+}
+
+/// A number in mm or degrees, or a coefficient of such: 0 below the numerical resolution of a reading.
+#[must_use]
+pub fn measured(value: f64, decimals: usize) -> String {
+    if value.abs() < RESOLUTION { "0".to_owned() } else { number(value, decimals) }
 }
 
 /// A value with its interval and digits that follow the standard error, such as `−0.60 (−0.73 to −0.48)`.
@@ -96,7 +105,7 @@ pub fn quantile_decimals(low: Option<f64>, high: Option<f64>) -> usize {
 }
 
 fn with_interval(value: f64, interval: Option<(f64, f64)>, decimals: usize) -> String {
-    let number = |value| number(value, decimals);
+    let number = |value| measured(value, decimals);
     match interval {
         Some((low, high)) => format!("{} ({}\u{a0}to\u{a0}{})", number(value), number(low), number(high)),
         None => format!("{} (no\u{a0}interval)", number(value)),
@@ -225,6 +234,12 @@ mod tests {
         assert_eq!(quantile(Some(2.38), Some(2.16), Some(2.78)), "2.38 (2.16\u{a0}to\u{a0}2.78)");
         assert_eq!(quantile(Some(2.38), Some(2.16), None), "2.380 (no\u{a0}interval)");
         assert_eq!(number(-0.0004, 2), "0.00");
+        assert_eq!([number(0.5, 14), number(3.1e-5, 14)], ["0.500000", "3.1\u{a0}×\u{a0}10⁻⁵"]);
+        // Rounding of a chain without noise is 0, and so are its interval and digits.
+        let rounding = Some(Interval { low: -3e-14, high: 1e-14, confidence: 0.95 });
+        let found = Estimate { value: -1e-14, interval: rounding, standard_error: Some(1e-15), count: 300 };
+        assert_eq!(estimate(Some(found)), "0 (0\u{a0}to\u{a0}0)");
+        assert_eq!((measured(-9e-10, 3).as_str(), measured(1e-9, 12).as_str()), ("0", "1.0\u{a0}×\u{a0}10⁻⁹"));
         assert_eq!(number(-1.26e-12, 14), "−1.3\u{a0}×\u{a0}10⁻¹²");
         assert_eq!((count(1_234_567).as_str(), percent(0.95).as_str()), ("1,234,567", "95"));
     }

@@ -1,5 +1,6 @@
 //! One simulated case: truth and noise in, observations out, step by step as in the theatre.
 
+use super::events::Happened;
 use super::eye::Built;
 use super::model::{CameraModel, Model, Mount, Reduction};
 use super::patient::{PatientTurn, PatientVector};
@@ -189,7 +190,10 @@ impl Simulator {
         // 8. The femoral feature at each reduction; the probe's tracker is seated again.
         theatre.begin_step(8);
         let tip_again = theatre.seat_probe(Step::FemurReduction);
-        let moved_feature = scene.feature * noise.femur.loosening.motion(key);
+        let loosened = noise.femur.loosening.motion(key);
+        let moved_feature = loosened.map_or(scene.feature, |motion| scene.feature * motion);
+        let happened =
+            Happened { knocked: theatre.is_knocked(), loosened: loosened.is_some(), slips: theatre.take_slips() };
         let mut reductions = std::mem::take(&mut memory.reductions);
         reductions.clear();
         for (take, reduction) in (0..).zip(&model.reductions) {
@@ -215,10 +219,10 @@ impl Simulator {
             if let Some(feature) = feature {
                 theatre.locate_feature(Step::FemurReduction, take, feature);
             }
-            reductions.push(TrueReduction { shift, feature });
+            reductions.push(TrueReduction { shift, feature, slips: theatre.take_slips() });
         }
         let tips = [tip_first, tip_again];
-        SealedTruth::seal(Truth { patient, change, scene, tips, baseline: feature_first, reductions })
+        SealedTruth::seal(Truth { patient, change, scene, tips, baseline: feature_first, reductions, happened })
     }
 }
 

@@ -2,6 +2,7 @@
 
 mod case;
 mod covariance;
+mod events;
 mod eye;
 mod imaging;
 pub mod model;
@@ -23,6 +24,9 @@ mod volume;
 
 pub use case::{Memory, Simulator};
 pub use covariance::{Covariance, in_words, lower_factor};
+pub use events::{
+    ByEventSource, EVENT_SOURCES, EventSource, Happened, UnrecordedEvent, event_sources, unrecorded_events,
+};
 pub use imaging::{Imaging, PixelCamera, SecondCamera};
 pub use model::{CameraModel, Model};
 pub use patient::{Anatomy, Change, Implant, Patient, PatientTurn, PatientVector};

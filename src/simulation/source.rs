@@ -124,6 +124,12 @@ impl CaptureKey {
         packed >> 48 & 0x7f != 0
     }
 
+    /// Whether it is the first try of a hold, as [`Self::again`] counts them.
+    #[must_use]
+    pub const fn is_first_try(self) -> bool {
+        !Self::is_again(self.0)
+    }
+
     /// What happens between the steps `before` and the next one: something seated or put back.
     #[must_use]
     pub const fn before(step: Step) -> Self {

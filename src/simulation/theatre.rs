@@ -36,6 +36,7 @@ pub struct Theatre<'a> {
     poses: &'a mut Vec<Pose<Tracker, Camera>>,
     gate: &'a mut dyn FnMut(&Observations) -> bool,
     frames: usize,
+    slips: u32,
 }
 
 /// A capture in progress.
@@ -74,7 +75,19 @@ impl<'a> Theatre<'a> {
             poses,
             gate,
             frames: 0,
+            slips: 0,
         }
+    }
+
+    /// Whether the mount is knocked in this case.
+    pub fn is_knocked(&self) -> bool {
+        self.drift.is_some_and(|drift| drift.is_knocked())
+    }
+
+    /// Holds since the last call in whose first try the probe's tip slipped. Later tries do not count: whether there are any
+    /// depends on the first, so that their number is random.
+    pub fn take_slips(&mut self) -> u32 {
+        std::mem::take(&mut self.slips)
     }
 
     /// What the pelvis carries is taken off and put back, moved in its own axes.
@@ -161,6 +174,7 @@ impl<'a> Theatre<'a> {
         let (protocol, noise) = (&simulator.model.protocol, &simulator.model.noise.probe);
         let recording = self.begin(&simulator.probe, (step, 0, 0), capture);
         let slip = noise.slip.in_hold(self.key, capture, protocol.landmark_frames);
+        self.slips += u32::from(slip.is_some() && capture.is_first_try());
         let mut tremor = noise.tremor.path(self.key, capture, protocol.frame_rate_hz);
         let grip = self.grip(&simulator.probe, self.tip, place);
         for frame in 0..protocol.landmark_frames {
@@ -207,6 +221,7 @@ impl<'a> Theatre<'a> {
         let (noise, count) = (&simulator.model.noise, simulator.model.protocol.divot_frames);
         let recording = self.begin(&simulator.probe, (step, take, divot), capture);
         let slip = noise.probe.slip.in_hold(self.key, capture, count);
+        self.slips += u32::from(slip.is_some() && capture.is_first_try());
         let mut clearance = simulator.model.noise.femur.groove.frames(self.key, capture);
         let grip = self.grip(&simulator.probe, self.tip, place);
         for frame in 0..count {

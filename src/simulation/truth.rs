@@ -4,6 +4,7 @@
 //! by the component formulas that the measurement uses: a wrong definition on one side does not cancel.
 
 use super::TruePelvis;
+use super::events::Happened;
 use super::patient::{Change, Patient};
 use super::scene::Scene;
 use crate::geometry::{Direction, Displacement, Point, Pose, Radians, Rotation};
@@ -40,6 +41,8 @@ pub struct Truth {
     pub baseline: Pose<Feature, TruePelvis>,
     /// Each reduction.
     pub reductions: Vec<TrueReduction>,
+    /// Rare events that happened.
+    pub happened: Happened,
 }
 
 /// What was true at a reduction.
@@ -49,6 +52,8 @@ pub struct TrueReduction {
     pub shift: Displacement<TruePelvis>,
     /// The feature where it was located, in the posture of that moment; `None` where nothing that is asked needs it.
     pub feature: Option<Pose<Feature, TruePelvis>>,
+    /// Holds in whose first try the probe's tip slipped.
+    pub slips: u32,
 }
 
 /// The true values of the outputs, in the order of [`OUTPUTS`] and in their units.

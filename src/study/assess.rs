@@ -3,12 +3,14 @@
 use super::comparison::{self, Arms};
 use super::definitional::Definitional;
 use super::looks::{Look, Looks};
+use super::recorded_events::RecordedEvents;
 use super::together::{self, Together};
 use crate::analysis::adaptive::{Trace, trace};
 use crate::analysis::components::{Component, components};
 use crate::analysis::joint::proportion;
 use crate::analysis::nested::{Effective, Nested, effective, summarise_nested};
 use crate::analysis::order;
+use crate::analysis::rare_events::RareEvents;
 use crate::analysis::shape::{Shape, shape};
 use crate::analysis::tolerance::{ToleranceInterval, tolerance_intervals};
 use crate::analysis::{
@@ -22,7 +24,8 @@ use rayon::slice::ParallelSliceMut;
 use std::collections::BTreeMap;
 use std::path::Path;
 
-/// Proportion of the errors that a statistical tolerance interval holds, and the confidence with which it does.
+/// Proportion of the errors that a statistical tolerance interval holds, and the confidence with which it does, where no
+/// requirement of the output asks for others.
 pub const TOLERANCE: (f64, f64) = (0.95, 0.95);
 
 /// What the trials of a run say.
@@ -70,7 +73,8 @@ pub struct OutputAssessment<'p> {
     pub summary: Summary,
     /// The shape of their distribution.
     pub shape: Shape,
-    /// Statistical tolerance intervals; none in a nested design, whose trials are not independent.
+    /// Statistical tolerance intervals for each proportion and confidence that its requirements ask for; none in a nested
+    /// design, whose trials are not independent.
     pub tolerance: Vec<ToleranceInterval>,
     /// Estimates of each block of trials; none in a nested design or of few trials.
     pub trace: Option<Trace>,
@@ -165,6 +169,7 @@ pub fn assess_after<'p>(plan: &'p Plan, parts_folder: &Path, looks: &Looks) -> R
     for (index, variant) in (0..).zip(&plan.variants) {
         let first = outputs.len();
         let places = plan.design.map(|_| Places::read(&parts, index)).transpose()?;
+        let events = RecordedEvents::read(variant, plan.design, &parts, index)?;
         let mut flags: Vec<Flags> = plan.joint_requirements.iter().map(|_| Flags::default()).collect();
         for output in plan.asked().outputs() {
             let column = parts.column(index, &Schema::error_column(output), Rows::LastReduction)?;
@@ -174,6 +179,7 @@ pub fn assess_after<'p>(plan: &'p Plan, parts_folder: &Path, looks: &Looks) -> R
                     flags.mark(column.iter(), &limit.rule());
                 }
             }
+            let rare = events.of(output, column.iter().map(|error| error.is_some_and(f64::is_finite)));
             let nested = places.as_ref().map(|places| places.nested(column.iter()));
             let errors = nested.as_ref().map_or_else(|| Errors::from(column), Nested::errors);
             let asked: Vec<_> = plan.requirements.iter().filter(|asked| asked.output == output).collect();
@@ -186,7 +192,7 @@ pub fn assess_after<'p>(plan: &'p Plan, parts_folder: &Path, looks: &Looks) -> R
                 let (asked, judgement) = (Asked::one(requirement), look.apply(judged));
                 requirements.push(RequirementAssessment { asked, variant, judgement });
             }
-            outputs.push(of_output(variant, output, &errors, nested.as_ref(), &asked));
+            outputs.push(of_output((variant, output), &errors, &rare, nested.as_ref(), &asked));
         }
         for (flags, joint) in flags.iter().zip(&plan.joint_requirements) {
             let rule = look.rule(Rule::absolute(0.0, joint.proportion, joint.confidence));
@@ -241,7 +247,7 @@ pub fn assess_in_memory(
                 let judgement = judge(&errors, &requirement.rule());
                 requirements.push(RequirementAssessment { asked: Asked::one(requirement), variant, judgement });
             }
-            outputs.push(of_output(variant, output, &errors, None, &asked));
+            outputs.push(of_output((variant, output), &errors, &RareEvents::default(), None, &asked));
         }
         for joint in &plan.joint_requirements {
             // A case whose truth is not known cannot count as within.
@@ -310,25 +316,34 @@ impl Retries {
 }
 
 fn of_output<'p>(
-    variant: &'p Variant,
-    output: Output,
+    (variant, output): (&'p Variant, Output),
     errors: &Errors,
+    rare: &RareEvents,
     nested: Option<&Nested>,
     asked: &[&'p Requirement],
 ) -> OutputAssessment<'p> {
     let independent = nested.is_none();
     // What needs the errors in order of size, and what needs them as they are, side by side.
+    let components = nested.map_or_else(Vec::new, |nested| components(nested, rare, CONFIDENCE));
     let ((absolute, sorted, summary), (shape, trace)) = rayon::join(
         || {
             let mut sorted = errors.values().to_vec();
             sorted.par_sort_unstable_by(f64::total_cmp);
             let absolute = order::sizes(&sorted);
-            let summary = nested.map_or_else(|| summarise_sorted(errors, &absolute), summarise_nested);
+            let summary = match nested {
+                Some(nested) => summarise_nested(nested, &components, rare),
+                None => summarise_sorted(errors, &absolute, rare),
+            };
             (absolute, sorted, summary)
         },
         || (shape(errors.values()), independent.then(|| trace(errors.values())).flatten()),
     );
-    let tolerance = if independent { tolerance_intervals(&sorted, &absolute, &shape, TOLERANCE) } else { Vec::new() };
+    let tolerance = if independent {
+        let levels = tolerance_levels(asked).into_iter();
+        levels.flat_map(|level| tolerance_intervals(&sorted, &absolute, &shape, level)).collect()
+    } else {
+        Vec::new()
+    };
     let exceedance = |requirement: &&'p Requirement| {
         let rule = requirement.rule();
         let out = |values: &[f64]| values.iter().filter(|&&error| rule.beyond(error)).count() as u64;
@@ -348,9 +363,21 @@ fn of_output<'p>(
         shape,
         tolerance,
         trace,
-        components: nested.map_or_else(Vec::new, |nested| components(nested, CONFIDENCE)),
+        components,
         exceedances: asked.iter().map(exceedance).collect(),
     }
+}
+
+/// Every pair of proportion and confidence that requirements of an output ask for, in their order.
+fn tolerance_levels(asked: &[&Requirement]) -> Vec<(f64, f64)> {
+    let mut levels = Vec::new();
+    for requirement in asked {
+        let level = (requirement.proportion, requirement.confidence);
+        if !levels.contains(&level) {
+            levels.push(level);
+        }
+    }
+    if levels.is_empty() { vec![TOLERANCE] } else { levels }
 }
 
 /// Device and case of every trial.

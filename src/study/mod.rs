@@ -9,6 +9,7 @@ mod looks;
 mod phantom;
 pub mod pilot;
 pub mod planned;
+mod recorded_events;
 mod residuals;
 pub mod sensitivity;
 mod together;
@@ -22,6 +23,7 @@ pub use comparison::{Agreement, Arms, JudgedClaim, Pair, PairedMeasure, Ranked};
 pub use definitional::{CASES, Definitional, ErrorParts, definitional};
 pub use looks::{Look, Looks};
 pub use phantom::{DISTURBANCES, PhantomPlan, PhantomStudy, PointSummary, phantom};
+pub use recorded_events::rare_sources;
 pub use residuals::{ResidualCorrelation, residuals_of};
 pub use together::{Cup, HELD, Together, WORST, Worst};
 pub use validation::{

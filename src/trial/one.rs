@@ -5,7 +5,9 @@ use crate::measurement::{
     Estimates, OUTPUTS, Observations, Plane, Procedure, ReductionEstimates, Step, StillnessGate, Trace, Workspace,
 };
 use crate::record::{Block, Diagnostics, Row, Schema};
-use crate::simulation::{Anatomy, CameraModel, CaseKey, Implant, Memory, SealedTruth, Simulator, Truth};
+use crate::simulation::{
+    Anatomy, ByEventSource, CameraModel, CaseKey, Implant, Memory, SealedTruth, Simulator, Truth, event_sources,
+};
 
 /// Runs trials of one variant.
 #[derive(Debug)]
@@ -15,6 +17,7 @@ pub struct TrialRunner {
     pub(super) simulator: Simulator,
     pub(super) procedure: Procedure,
     pub(super) measurand_plane: Plane,
+    events: ByEventSource<Option<&'static str>>,
 }
 
 /// Memory of one thread, used again from trial to trial: after the first, a trial allocates nothing.
@@ -30,7 +33,8 @@ impl TrialRunner {
     pub fn new(variant: &Variant, seed: u64) -> Self {
         let procedure = variant.procedure.clone();
         let simulator = Simulator::new(variant.model.clone(), &procedure);
-        Self { seed, design: None, simulator, procedure, measurand_plane: variant.measurand_plane }
+        let events = event_sources(simulator.model(), &procedure).map(|event| event.map(|event| event.key));
+        Self { seed, design: None, simulator, procedure, measurand_plane: variant.measurand_plane, events }
     }
 
     /// The same in a nested design; without one every trial is a new device and a new case.
@@ -57,7 +61,7 @@ impl TrialRunner {
             CameraModel::Marker | CameraModel::Pose => &[],
             CameraModel::Pixel => &Step::TRACKED,
         };
-        Schema { anatomy: Anatomy::KEYS, implant: Implant::KEYS, lost }
+        Schema { anatomy: Anatomy::KEYS, implant: Implant::KEYS, lost, events: self.events }
     }
 
     /// Adds the rows of the trial with this absolute index.
@@ -123,6 +127,8 @@ impl TrialRunner {
         let lost = &lost[..rows.schema().lost.len()];
         let asked = self.procedure.asked;
         for (index, (reduction, estimated)) in (0..).zip(&estimates.reductions).enumerate() {
+            let slips = truth.reductions.get(index).map_or(0, |reduction| reduction.slips);
+            let events = truth.happened.counts(slips);
             let truth = truth.reading(index, self.measurand_plane, self.procedure.angles);
             let row = Row {
                 trial,
@@ -134,6 +140,7 @@ impl TrialRunner {
                 anatomy: &anatomy,
                 implant: &implant,
                 lost,
+                events,
                 truth: OUTPUTS.map(|output| if asked.has(output) { truth[output.place()] } else { f64::NAN }),
                 read: OUTPUTS.map(|output| estimated.readings.get(output).ok().filter(|_| asked.has(output))),
                 diagnostics: diagnostics(estimates, estimated, retries),
@@ -157,5 +164,67 @@ fn diagnostics(estimates: &Estimates, reduction: &ReductionEstimates, retries: u
         feature_reduction_rms_mm: rms(later),
         largest_gap_deg: gap(baseline).max(gap(later)),
         retries,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::experiment::Plan;
+
+    /// Counts of each source's events in the last reductions of so many trials, with its probability in a trial.
+    fn counted(file: &str, trials: u64) -> Vec<(&'static str, f64, Vec<u32>)> {
+        let plan = Plan::parse("events.toml", file).expect("a plan");
+        let variant = &plan.variants[0];
+        let runner = TrialRunner::new(variant, plan.seed).in_design(plan.design);
+        let mut block = Block::with_capacity(runner.schema(), 0);
+        let mut worker = Worker::default();
+        (0..trials).for_each(|trial| runner.trial(trial, &mut worker, &mut block));
+        let rows = runner.rows_per_trial();
+        let sources = event_sources(&variant.model, &variant.procedure);
+        let columns = sources.into_iter().zip(block.events());
+        columns
+            .filter_map(|(source, counts)| {
+                let last = counts.iter().skip(rows - 1).step_by(rows).copied().collect();
+                source.map(|source| (source.source, source.in_a_trial(), last))
+            })
+            .collect()
+    }
+
+    const FREQUENT: &str = "seed = 3\n[noise]\noff = [\"tracker\"]\n[noise.camera.drift]\nknock_probability = 0.2\n\
+                            [noise.probe.slip]\nin_hold_probability = 0.1\n[noise.femur.loosening]\nprobability = 0.3\n";
+
+    /// The proportion of trials in which an event is recorded is the probability that follows from the plan, with and
+    /// without a gate that has holds taken again.
+    #[test]
+    fn outside_events_are_as_frequent_as_the_plan_says() {
+        for protocol in ["", "[protocol]\nstillness_limit_mm = 0.8\nlandmark_captures = 2\n"] {
+            let trials = 2000;
+            let found = counted(&format!("{FREQUENT}{protocol}"), trials);
+            assert_eq!(found.len(), 3, "{protocol}");
+            for (source, probability, counts) in found {
+                let share = counts.iter().filter(|&&count| count > 0).count() as f64 / trials as f64;
+                let standard_error = (probability * (1.0 - probability) / trials as f64).sqrt();
+                assert!((share - probability).abs() < 3.5 * standard_error, "{source}: {share} for {probability}");
+            }
+        }
+    }
+
+    /// An event of a case is the same in its repeats; sources that are off, or whose event always or never happens, have no
+    /// column.
+    #[test]
+    fn identity_events_belong_to_their_stratum() {
+        let nested = format!("{FREQUENT}[design]\ndevices = 50\ncases = 2\nrepeats = 2\n");
+        for (source, _, counts) in counted(&nested, 200) {
+            let same = counts.chunks_exact(2).all(|case| case[0] == case[1]);
+            assert_eq!(same, source != "probe.slip", "{source}");
+        }
+        assert!(
+            counted("seed = 3\n[noise]\noff = [\"camera.drift\", \"probe.slip\", \"femur.loosening\"]\n", 2)
+                .is_empty()
+        );
+        let certain = FREQUENT.replace("0.2", "0.0").replace("0.3", "1.0");
+        let left: Vec<_> = counted(&certain, 2).into_iter().map(|(source, ..)| source).collect();
+        assert_eq!(left, ["probe.slip"]);
     }
 }

@@ -1,7 +1,7 @@
 //! The two controls, measured: no noise gives no error, and a known error is found.
 
 use navassay::experiment::{Plan, Variant};
-use navassay::measurement::{OUTPUTS, Output};
+use navassay::measurement::{OUTPUTS, Output, RESOLUTION};
 use navassay::trial::TrialRunner;
 use std::path::Path;
 
@@ -33,7 +33,7 @@ fn identity_without_noise_every_error_vanishes() {
     let shipped = control("zero-noise.toml");
     let plan = Plan::parse("zero-noise.toml", &shipped).expect("a shipped control");
     let base = &plan.variants[0];
-    assert!(errors(base, plan.seed, 1000).iter().flatten().all(|error| error.abs() < 1e-9));
+    assert!(errors(base, plan.seed, 1000).iter().flatten().all(|error| error.abs() < RESOLUTION));
 
     for plane in ["bony", "level"] {
         for femur in ["ellipse", "three-divots"] {
@@ -46,7 +46,7 @@ fn identity_without_noise_every_error_vanishes() {
                 );
                 let plan = Plan::parse("zero.toml", &text).expect("a sound experiment");
                 for error in errors(&plan.variants[0], plan.seed, 1000).iter().flatten() {
-                    assert!(error.abs() < 1e-9, "{plane}, {femur}, {side}: {error}");
+                    assert!(error.abs() < RESOLUTION, "{plane}, {femur}, {side}: {error}");
                 }
             }
         }

@@ -47,6 +47,7 @@ fn part(id: PartId, schema: Schema) -> Block {
             anatomy: &anatomy,
             implant: &implant,
             lost: &[],
+            events: [u32::from(trial % 100 == 0), 0, 0],
             truth: [1.0; 7],
             read: errors.map(|error| Some(1.0 + error)),
             diagnostics: Diagnostics {

@@ -1,7 +1,9 @@
 //! Estimates and verdicts of whole runs: nested designs, several limits together, failures.
 
 use crate::support::{Reported, reported};
+use navassay::analysis::components::components;
 use navassay::analysis::nested::{Nested, summarise_nested};
+use navassay::analysis::rare_events::RareEvents;
 use navassay::analysis::{Errors, Estimate, Summary, summarise};
 use navassay::experiment::Plan;
 use navassay::record::{Parts, Rows};
@@ -99,6 +101,10 @@ fn identity_several_limits_in_the_same_case() {
     assert!(report.page.contains("read too high by more than 0.5°, or cup anteversion was read too low"));
 }
 
+fn summarised(errors: &Errors) -> Summary {
+    summarise(errors, &RareEvents::default())
+}
+
 fn estimates(summary: &Summary) -> Vec<Estimate> {
     let all =
         [summary.bias, summary.sd, summary.rms, summary.p50_abs, summary.p90_abs, summary.p95_abs, summary.p99_abs];
@@ -114,7 +120,7 @@ fn identity_one_failure_in_many_moves_nothing() {
     let largest = (0..6144).max_by(|&a, &b| values[a].abs().total_cmp(&values[b].abs())).expect("values");
     let mut rest = values.clone();
     rest.remove(largest);
-    let (all, one_failed) = (summarise(&Errors::new(values, 0)), summarise(&Errors::new(rest, 1)));
+    let (all, one_failed) = (summarised(&Errors::new(values, 0)), summarised(&Errors::new(rest, 1)));
     assert_eq!((one_failed.n, one_failed.failed, one_failed.bias.expect("a bias").count), (6144, 1, 6143));
     let (all, one_failed) = (estimates(&all), estimates(&one_failed));
     assert_eq!(all.len(), 7);
@@ -131,7 +137,9 @@ fn identity_one_failure_in_many_moves_nothing() {
 fn identity_degenerate_inputs() {
     for (values, failed) in [(vec![], 0), (vec![], 50), (vec![1.5], 0), (vec![0.25; 500], 3), (vec![0.0; 2], 0)] {
         let nested = Nested::new(values.iter().map(|&value| (0, 0, Some(value))));
-        for summary in [summarise(&Errors::new(values.clone(), failed)), summarise_nested(&nested)] {
+        let none = RareEvents::default();
+        let of_devices = summarise_nested(&nested, &components(&nested, &none, 0.95), &none);
+        for summary in [summarised(&Errors::new(values.clone(), failed)), of_devices] {
             for estimate in estimates(&summary) {
                 assert!(estimate.value.is_finite() && estimate.standard_error.is_none_or(f64::is_finite));
             }

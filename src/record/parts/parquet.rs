@@ -87,6 +87,9 @@ fn table(origin: Origin, block: &Block) -> PolarsResult<DataFrame> {
     columns.push(Column::new("retries".into(), &block.retries));
     let lost = block.schema.lost.iter().zip(&block.lost);
     columns.extend(lost.map(|(&step, shares)| reals(&Schema::lost_column(step), shares.iter().copied())));
+    let events = block.schema.events.iter().zip(&block.events);
+    columns
+        .extend(events.filter_map(|(key, counts)| Some(Column::new(Schema::event_column((*key)?).into(), counts))));
     DataFrame::new(rows, columns)
 }
 

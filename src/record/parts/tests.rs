@@ -43,6 +43,7 @@ fn identity_columns_stand_in_the_documented_order() {
     let mut expected: Vec<String> = fixed_columns().collect();
     expected.splice(9..9, drawn);
     expected.push("lost_share_cup".to_owned());
+    expected.push("event_probe_slip".to_owned());
     assert_eq!(part.names().collect::<Vec<_>>(), expected);
     assert!(expected.contains(&"inclination_error_deg".to_owned()));
     assert!(expected.contains(&"centre_anterior_read_mm".to_owned()));

@@ -1,15 +1,18 @@
 //! A nested design: components of the variance, and what its trials are worth.
 
 use crate::analysis::CONFIDENCE;
-use crate::analysis::components::Component;
+use crate::analysis::components::{Component, LEAST_EVENT_CASES};
 use crate::analysis::designs::nearest;
 use crate::analysis::nested::DEVICES_FOR_A_VERDICT;
+use crate::analysis::rare_events::{MANY_EVENTS, MANY_EVENTS_RECORDED};
 use crate::experiment::{Design, Plan};
+use crate::measurement::RESOLUTION;
 use crate::record::tables::Cell;
 use crate::report::chart::{Alternative, Axis, IntervalRow, Intervals, intervals};
 use crate::report::evidence::{Chart, Entry, Files, Heading, Section, Table, label, prefix};
-use crate::report::words::{Bound, bounded_percent, count, number, percent};
-use crate::study::{Assessment, OutputAssessment};
+use crate::report::words::{Bound, bounded_percent, count, measured, number, percent};
+use crate::simulation::Stratum;
+use crate::study::{Assessment, OutputAssessment, rare_sources};
 
 /// Columns of tables/components.csv.
 const COMPONENTS: [&str; 13] = [
@@ -40,6 +43,7 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Optio
         entries.extend(label.iter().map(|label| Entry::heading(format!("{prefix}components"), label.clone())));
         entries.push(Entry::paragraph(coverage(devices.get(index).copied().unwrap_or_default(), &of_variant)));
         entries.push(Entry::Table(table(&prefix, label.as_deref(), &of_variant, csv.clone())));
+        entries.extend(event_note(&of_variant).map(Entry::paragraph));
         let charts = charts(plan, &prefix, label.as_deref(), &of_variant, files);
         if !charts.is_empty() {
             entries.push(Entry::Charts { charts });
@@ -51,10 +55,10 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Optio
 fn overview(design: Design, devices: u64) -> String {
     format!(
         "{} devices were simulated, {} cases on each, each case measured {}. What a device draws is the same in all its cases, \
-         what a case draws in all its repeats. The components say how much of the variance is new from device to device, \
-         from case to case, and from repeat to repeat, in the terms of ISO 5725-1 and under simulated conditions: \
-         repeatability (same device, same case), intermediate precision (same device, other cases) and reproducibility (other \
-         devices, other cases). The effective unit is the device: all intervals but those of the components rest on whole \
+         what a case draws in all its repeats. The components are the variances between devices, between cases on one device, \
+         and between repeats of a case; they add up to the total variance. Only the last is a variance of ISO 5725-1, the \
+         repeatability variance; all conditions are simulated. The standard deviation of an error is the square root of its \
+         total variance and has the same interval. The effective unit is the device: intervals of quantiles rest on whole \
          devices drawn again (bias-corrected and accelerated bootstrap), and a verdict needs {DEVICES_FOR_A_VERDICT} devices.",
         count(devices),
         count(design.cases),
@@ -85,6 +89,41 @@ fn coverage(devices: u64, outputs: &[&OutputAssessment]) -> String {
     )
 }
 
+/// What rare events mean for the components; nothing where there are none.
+fn event_note(outputs: &[&OutputAssessment]) -> Option<String> {
+    let without = |what: &str| {
+        let refused =
+            |assessed: &&&OutputAssessment| assessed.components.last().is_some_and(|total| total.interval.is_none());
+        let names: Vec<&str> = outputs.iter().filter(refused).map(|assessed| assessed.output.name()).collect();
+        if names.is_empty() { String::new() } else { format!(" For {} there are too few: {what}.", names.join("; ")) }
+    };
+    let sources: Vec<_> =
+        outputs.iter().flat_map(|assessed| rare_sources(assessed.variant, assessed.output)).collect();
+    if sources.iter().any(|source| source.stratum != Stratum::Case) {
+        return Some(format!(
+            "A rare event that is drawn at each capture makes no stratum of cases: there must be many of them.{}",
+            without(&format!("components have an interval from {MANY_EVENTS_RECORDED} trials with an event on"))
+        ));
+    }
+    if !sources.is_empty() {
+        return Some(format!(
+            "A rare event that a case draws belongs to the variance between cases, which is estimated from the cases without \
+             and with it, weighted by its known probability.{}",
+            without(&format!(
+                "sums that hold that variance have an interval from {LEAST_EVENT_CASES} cases with an event on"
+            ))
+        ));
+    }
+    let mixture = outputs.iter().any(|assessed| assessed.summary.events.unrecorded.is_some());
+    mixture.then(|| {
+        let many = number(MANY_EVENTS, 0);
+        format!(
+            "No trial records the rarer part of a mixture: it must be expected often.{}",
+            without(&format!("components have an interval where it is expected to be drawn {many} times or more"))
+        )
+    })
+}
+
 fn share(component: &Component, all: f64) -> Option<f64> {
     (component.part && all > 0.0).then(|| component.variance() / all)
 }
@@ -97,7 +136,7 @@ fn table(prefix: &str, label: Option<&str>, outputs: &[&OutputAssessment], csv: 
     let columns = [
         ("error of".to_owned(), false),
         ("stratum".to_owned(), false),
-        ("term, simulated conditions".to_owned(), false),
+        ("component, simulated conditions".to_owned(), false),
         (format!("variance ({}\u{a0}% interval)", percent(CONFIDENCE)), true),
         ("standard deviation".to_owned(), true),
         ("share".to_owned(), true),
@@ -110,14 +149,14 @@ fn table(prefix: &str, label: Option<&str>, outputs: &[&OutputAssessment], csv: 
             let digits = digits(found, all);
             let interval = found.interval.map_or_else(
                 || "no\u{a0}interval".to_owned(),
-                |ends| format!("{}\u{a0}to\u{a0}{}", number(ends.low, digits), number(ends.high, digits)),
+                |ends| format!("{}\u{a0}to\u{a0}{}", squared(ends.low, digits), squared(ends.high, digits)),
             );
             rows.push(vec![
                 format!("{}, {}", assessed.output.name(), assessed.output.unit().symbol()),
                 found.stratum.to_owned(),
                 found.term.to_owned(),
-                format!("{} ({interval}){negative}", number(found.variance(), digits)),
-                number(found.variance().sqrt(), digits),
+                format!("{} ({interval}){negative}", squared(found.variance(), digits)),
+                measured(found.variance().sqrt(), digits),
                 share(found, all)
                     .map_or_else(|| "sum".to_owned(), |share| format!("{}\u{a0}%", number(100.0 * share, 1))),
             ]);
@@ -128,12 +167,18 @@ fn table(prefix: &str, label: Option<&str>, outputs: &[&OutputAssessment], csv: 
         id: format!("table-{prefix}components"),
         caption: format!("Components of the variance{of}"),
         reading: "Parts add up to the total; rows marked sum are sums of parts. Intervals by the modified large-sample method, \
-                  which takes each component as normal; an estimate that comes out negative is reported as 0 and said so."
+                  with the degrees of freedom that the scatter of each mean square between devices shows, at most those of the \
+                  design; an estimate that comes out negative is reported as 0 and marked."
             .to_owned(),
         columns: columns.map(|(name, numbers)| Heading { name, numbers }).into(),
         rows,
         csv,
     }
+}
+
+/// A variance; 0 where its square root is below the resolution of a reading.
+fn squared(variance: f64, digits: usize) -> String {
+    if variance.sqrt() < RESOLUTION { "0".to_owned() } else { number(variance, digits) }
 }
 
 /// Three digits of the variance as a whole.

@@ -1,13 +1,13 @@
 //! The errors of every variant: a summary table and charts.
 
-use super::{failures, figures};
+use super::{failures, figures, rare_events};
 use crate::analysis::CONFIDENCE;
 use crate::experiment::Plan;
 use crate::record::PartError;
 use crate::report::columns::Columns;
 use crate::report::evidence::{Entry, Files, Heading, Section, Table, label, prefix};
 use crate::report::tables;
-use crate::report::words::{count, estimate, number, percent, quantile, quantile_decimals};
+use crate::report::words::{count, estimate, measured, percent, quantile, quantile_decimals};
 use crate::study::{Assessment, OutputAssessment};
 
 pub fn section(
@@ -26,6 +26,10 @@ pub fn section(
             assessment.outputs.iter().filter(|assessed| std::ptr::eq(assessed.variant, variant)).collect();
         entries.push(Entry::paragraph(failures::counts(plan, assessment, index)));
         entries.push(Entry::Table(summary(&prefix, label.as_deref(), &outputs, csv.clone())));
+        let notes = rare_events::notes(&outputs, assessment.devices.is_some());
+        if !notes.is_empty() {
+            entries.push(Entry::List { items: notes });
+        }
         let of_variant = figures::VariantFigures {
             plan,
             index,
@@ -62,7 +66,7 @@ fn summary(prefix: &str, label: Option<&str>, outputs: &[&OutputAssessment], csv
             estimate(s.bias),
             estimate(s.sd),
             quantile(s.p95_abs.map(|p95| p95.value), s.p95_abs_low, s.p95_abs_high),
-            s.max_abs.map_or_else(|| "none".to_owned(), |value| number(value, digits)),
+            s.max_abs.map_or_else(|| "none".to_owned(), |value| measured(value, digits)),
         ]
     };
     let of = label.map_or(String::new(), |label| format!(", {label}"));

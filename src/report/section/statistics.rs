@@ -1,9 +1,8 @@
 //! Estimates in detail: percentiles, shape, statistical tolerance intervals, stability, readings and the truth behind them.
 
-use super::{failures, precision};
+use super::{failures, precision, rare_events, tolerance};
 use crate::analysis::adaptive::{FOLLOWED, LEAST_BLOCKS, Stability, Trace};
 use crate::analysis::shape::{Deviation, Test};
-use crate::analysis::tolerance::{Ends, RULE, ToleranceInterval};
 use crate::analysis::{CONFIDENCE, Estimate};
 use crate::experiment::{Plan, Variant};
 use crate::measurement::Output;
@@ -11,7 +10,7 @@ use crate::record::tables::Cell;
 use crate::report::chart::{Alternative, Axis, BandPoint, Level, Lines, Series, lines};
 use crate::report::evidence::{Chart, Entry, Files, Heading, Section, Table, label, prefix};
 use crate::report::words::{count, decimals, estimate, number, percent, short, with_unit};
-use crate::study::{Assessment, HELD, OutputAssessment, TOLERANCE, Together};
+use crate::study::{Assessment, HELD, OutputAssessment, Together};
 
 /// Significant digits of the standard deviation for which stability is stated.
 const DIGITS: [u32; 2] = [1, 2];
@@ -20,7 +19,8 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Secti
     let estimates = files.add("estimates", &ESTIMATES, all(assessment, estimate_rows));
     let shapes = files.add("shape", &SHAPE, all(assessment, |assessed| vec![shape_row(assessed)]));
     let independent = assessment.devices.is_none();
-    let tolerance = independent.then(|| files.add("tolerance", &TOLERANCES, all(assessment, tolerance_rows)));
+    let tolerance =
+        independent.then(|| files.add("tolerance", &tolerance::COLUMNS, all(assessment, tolerance::rows)));
     let stability = independent.then(|| files.add("stability", &STABILITY, all(assessment, stability_rows)));
     let of_plan = |assessed: &OutputAssessment| precision::file_rows(&plan.planning, assessed);
     let precise = files.add("precision", &precision::HEADER, all(assessment, of_plan));
@@ -118,7 +118,8 @@ impl View<'_> {
         let reading = "So large is the absolute error of the stated proportion of measured trials at most; the proportion of \
                        95\u{a0}% stands in the summary. The file holds every estimate with its standard error and count, and the \
                        proportion out of each limit."
-            .to_owned();
+            .to_owned()
+            + &rare_events::without_interval(self.outputs.iter().map(|assessed| &assessed.summary));
         let rows = self.outputs.iter().map(row).collect();
         self.table(
             "percentiles",
@@ -167,39 +168,8 @@ impl View<'_> {
     }
 
     fn tolerance(&self, csv: String) -> Table {
-        let (proportion, confidence) = TOLERANCE;
-        let columns = [
-            ("error of", false),
-            ("unit", false),
-            ("two-sided", true),
-            ("upper limit", true),
-            ("lower limit", true),
-            ("of the absolute error", true),
-            ("method", false),
-            ("trials needed", true),
-        ]
-        .map(|(name, numbers)| (name.to_owned(), numbers));
-        let row = |assessed: &&OutputAssessment| {
-            let of = |ends| assessed.tolerance.iter().find(|found| found.ends == ends && found.chosen);
-            let digits = decimals(assessed.summary.sd.and_then(|sd| sd.standard_error));
-            let words = |ends| of(ends).map_or_else(|| "none".to_owned(), |found| ends_in_words(found, digits));
-            let method = of(Ends::Both).map_or("none", |found| found.method.word());
-            let needed =
-                assessed.tolerance.iter().find(|found| found.ends == Ends::Both).and_then(|found| found.needed);
-            let mut row = names(assessed);
-            row.extend([words(Ends::Both), words(Ends::Upper), words(Ends::Lower), words(Ends::Absolute)]);
-            row.extend([method.to_owned(), needed.map_or_else(|| "none".to_owned(), count)]);
-            row
-        };
-        let reading = format!(
-            "With {}\u{a0}% confidence at least {}\u{a0}% of all errors, not only of those found here, lie between the two ends (ISO \
-             16269-6), or within the one end. {RULE} The last column is the number that the two-sided distribution-free one \
-             needs; the file has both methods, ranks and factors.",
-            percent(confidence),
-            percent(proportion),
-        );
-        let rows = self.outputs.iter().map(row).collect();
-        self.table("tolerance", ("Statistical tolerance intervals", reading), &columns, rows, csv)
+        let (reading, rows) = tolerance::table(&self.outputs);
+        self.table("tolerance", ("Statistical tolerance intervals", reading), &tolerance::columns(), rows, csv)
     }
 
     fn stability(&self, csv: String) -> Table {
@@ -350,7 +320,7 @@ impl View<'_> {
     }
 }
 
-fn names(assessed: &OutputAssessment) -> Vec<String> {
+pub(super) fn names(assessed: &OutputAssessment) -> Vec<String> {
     vec![assessed.output.name().to_owned(), assessed.output.unit().symbol().to_owned()]
 }
 
@@ -367,14 +337,6 @@ fn p_value(test: Option<Test>) -> String {
         None => "none".to_owned(),
         Some(test) if test.p_value < 0.0005 => "under 0.001".to_owned(),
         Some(test) => number(test.p_value, 3),
-    }
-}
-
-fn ends_in_words(found: &ToleranceInterval, digits: usize) -> String {
-    match (found.low, found.high) {
-        (Some(low), Some(high)) => format!("{}\u{a0}to\u{a0}{}", number(low, digits), number(high, digits)),
-        (Some(only), None) | (None, Some(only)) => number(only, digits),
-        (None, None) => "none".to_owned(),
     }
 }
 
@@ -396,11 +358,11 @@ fn all(assessment: &Assessment, rows: impl Fn(&OutputAssessment) -> Vec<Vec<Cell
 }
 
 /// The columns that begin every row: where it belongs.
-fn place(variant: &Variant, output: Output) -> Vec<Cell> {
+pub(super) fn place(variant: &Variant, output: Output) -> Vec<Cell> {
     vec![variant.arm.as_str().into(), variant.point.into(), output.id().into(), output.unit().suffix().into()]
 }
 
-const ESTIMATES: [&str; 13] = [
+const ESTIMATES: [&str; 14] = [
     "arm",
     "point",
     "output",
@@ -414,6 +376,7 @@ const ESTIMATES: [&str; 13] = [
     "n_measured",
     "failed",
     "n_effective",
+    "n_events",
 ];
 
 fn estimate_rows(assessed: &OutputAssessment) -> Vec<Vec<Cell>> {
@@ -437,6 +400,8 @@ fn estimate_rows(assessed: &OutputAssessment) -> Vec<Vec<Cell>> {
         row.push(interval.map(|interval| interval.confidence).into());
         row.push(estimate.and_then(|estimate| estimate.standard_error).into());
         row.extend([Cell::from(s.n - s.failed), s.failed.into(), effective.into()]);
+        let on_events = matches!(row[4], Cell::Text(ref measure) if measure == "sd" || measure == "rms");
+        row.push(s.events.recorded.filter(|_| on_events).into());
         row
     };
     let exceed = assessed.exceedances.iter().map(|exceed| {
@@ -481,39 +446,6 @@ fn shape_row(assessed: &OutputAssessment) -> Vec<Cell> {
         row.push(test.map(|test| test.count).into());
     }
     row
-}
-
-const TOLERANCES: [&str; 16] = [
-    "arm",
-    "point",
-    "output",
-    "unit",
-    "ends",
-    "method",
-    "proportion",
-    "confidence",
-    "n_measured",
-    "low",
-    "high",
-    "low_rank",
-    "high_rank",
-    "factor",
-    "n_needed",
-    "chosen",
-];
-
-fn tolerance_rows(assessed: &OutputAssessment) -> Vec<Vec<Cell>> {
-    let row = |found: &ToleranceInterval| {
-        let mut row = place(assessed.variant, assessed.output);
-        row.extend([Cell::from(found.ends.word()), found.method.word().into()]);
-        row.extend([found.proportion, found.confidence].map(Cell::from));
-        row.extend([Cell::from(found.count), found.low.into(), found.high.into()]);
-        row.extend(found.ranks.map(Cell::from));
-        row.extend([Cell::from(found.factor), found.needed.into()]);
-        row.push(if found.chosen { "yes" } else { "no" }.into());
-        row
-    };
-    assessed.tolerance.iter().map(row).collect()
 }
 
 const STABILITY: [&str; 11] = [

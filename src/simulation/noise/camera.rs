@@ -113,6 +113,12 @@ impl Source<Drift> {
 }
 
 impl DriftPath {
+    /// Whether the mount is knocked on it.
+    #[must_use]
+    pub fn is_knocked(&self) -> bool {
+        self.knock.is_some()
+    }
+
     /// What the mount's motion does to every pose at a step of the procedure, 2 to 9, in camera axes.
     #[must_use]
     pub fn at_step(&self, step: u32) -> Pose<Camera, Camera> {

@@ -1,7 +1,7 @@
 //! The feature on the femur.
 
 use super::camera::rotation_then_translation;
-use crate::geometry::{Point, Pose, Rotation};
+use crate::geometry::Pose;
 use crate::measurement::Feature;
 use crate::simulation::normal;
 use crate::simulation::patient::PatientVector;
@@ -85,20 +85,19 @@ impl Source<Motion> {
 }
 
 impl Source<Loosening> {
-    /// How the feature has moved on the bone, about its own origin.
+    /// How the feature has moved on the bone, about its own origin; `None` where it has not.
     #[must_use]
-    pub fn motion(&self, key: &CaseKey) -> Pose<Feature, Feature> {
-        let still = Pose::new(Rotation::identity(), Point::ORIGIN);
+    pub fn motion(&self, key: &CaseKey) -> Option<Pose<Feature, Feature>> {
         if self.is_off() {
-            return still;
+            return None;
         }
         let mut scores = self.case_stream(key);
         if normal::complement(scores.next_score()) >= self.model.probability {
-            return still;
+            return None;
         }
-        rotation_then_translation(
+        Some(rotation_then_translation(
             self.three_values(&self.model.rotation_deg, scores.next_three()),
             self.three_values(&self.model.translation_mm, scores.next_three()),
-        )
+        ))
     }
 }

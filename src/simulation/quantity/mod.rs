@@ -134,6 +134,16 @@ impl Quantity {
         self.value(0.0)
     }
 
+    /// Probability of the less probable part of a mixture, the smallest where its parts are mixtures themselves; `None` where
+    /// nothing is mixed.
+    #[must_use]
+    pub fn rarer_part(&self) -> Option<f64> {
+        let Self::Drawn(Shape::Mixture(mixture), _) = self else { return None };
+        let within = [&mixture.main, &mixture.event].map(|part| part.rarer_part().unwrap_or(1.0));
+        let parts = [(1.0 - mixture.probability) * within[0], mixture.probability * within[1]];
+        parts.into_iter().filter(|&part| part > 0.0).reduce(f64::min).filter(|&part| part < 1.0)
+    }
+
     /// Mean and standard deviation: exact for constants, normals (cut off or not), and what has no bound of its own; the others
     /// integrated over the score.
     #[must_use]

@@ -8,6 +8,7 @@ use crate::experiment::{Plan, Variant};
 use crate::measurement::{OUTPUTS, Output};
 use crate::record::Parts;
 use crate::study::derive::{in_use, scaled};
+use crate::study::recorded_events::RecordedEvents;
 use crate::trial::{Cells, RunError, run_cells};
 use rayon::prelude::*;
 
@@ -120,7 +121,12 @@ pub(super) fn ask(asking: &Asking, arm: usize, variant: &Variant) -> Result<OneA
     let parts = Parts::list(&run_cells(asking.plan, &cells, asking.folder, asking.threads, asking.progress)?)?;
     let all = errors(&parts, 0)?;
     let seed = asking.resampling_seed();
-    let summary = |column: &[f64]| summarise(&Errors::new(column.to_vec(), 0));
+    let summary = |column: &[f64], output: Output, events: &RecordedEvents| {
+        let rare = events.of(output, column.iter().map(|error| error.is_finite()));
+        summarise(&Errors::new(column.to_vec(), 0), &rare)
+    };
+    // Rows of a study are independent cases.
+    let events_of = |cell: u32, variant| RecordedEvents::read(variant, None, &parts, cell);
     let mut found = Vec::new();
     let mut cell = 1;
     for source in sources {
@@ -128,6 +134,7 @@ pub(super) fn ask(asking: &Asking, arm: usize, variant: &Variant) -> Result<OneA
         let mut verdicts = [const { Vec::new() }; CHANGES.len()];
         for (run, verdicts) in runs.iter_mut().zip(&mut verdicts) {
             let changed = errors(&parts, cell)?;
+            let events = events_of(cell, &variants[cell as usize])?;
             cell += 1;
             *verdicts = judged(asking.plan, &changed);
             *run = OUTPUTS
@@ -135,7 +142,7 @@ pub(super) fn ask(asking: &Asking, arm: usize, variant: &Variant) -> Result<OneA
                 .enumerate()
                 .map(|(i, output)| {
                     let [bias_difference, sd_difference, p95_difference] = differences(&all[i], &changed[i], seed);
-                    let summary = summary(&changed[i]);
+                    let summary = summary(&changed[i], output, &events);
                     Changed { output, summary, bias_difference, sd_difference, p95_difference }
                 })
                 .collect();
@@ -143,7 +150,8 @@ pub(super) fn ask(asking: &Asking, arm: usize, variant: &Variant) -> Result<OneA
         found.push(SourceRuns { source, runs, verdicts });
     }
     let verdicts = judged(asking.plan, &all);
-    let all = all.iter().map(|column| summary(column)).collect();
+    let events = events_of(0, &variants[0])?;
+    let all = all.iter().zip(OUTPUTS).map(|(column, output)| summary(column, output, &events)).collect();
     Ok(OneAtATime { rows: asking.rows, all, verdicts, sources: found })
 }
 
@@ -231,7 +239,7 @@ mod tests {
             }
         }
         let [mean, sd, p95] = Figures::of(values).at(&drawn);
-        let expected = summarise(&Errors::new(repeated, 0));
+        let expected = summarise(&Errors::new(repeated, 0), &crate::analysis::rare_events::RareEvents::default());
         assert!((mean - expected.bias.unwrap().value).abs() < 1e-12);
         assert!((sd - expected.sd.unwrap().value).abs() < 1e-10);
         assert_eq!(Some(p95), expected.p95_abs.map(|p95| p95.value));

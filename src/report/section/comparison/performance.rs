@@ -7,6 +7,7 @@ use crate::experiment::Plan;
 use crate::measurement::Output;
 use crate::record::tables::Cell;
 use crate::report::evidence::{Entry, Files, Table};
+use crate::report::section::rare_events;
 use crate::report::words::{count, decimals, number};
 use crate::study::{Assessment, OutputAssessment};
 
@@ -89,8 +90,10 @@ fn table(plan: &Plan, assessment: &Assessment, output: Output, point: u32) -> Ta
     Table {
         id: format!("table-performance-{}", suffix(plan, output, point)),
         caption: format!("Performance, {}{at}", output.name()),
-        reading: "An estimate and its Monte Carlo standard error: a run of other trials would give values about so far away."
-            .to_owned(),
+        reading: format!(
+            "An estimate and its Monte Carlo standard error: a run of other trials would give values about so far away.{}",
+            rare_events::without_interval(own.iter().map(|assessed| &assessed.summary)),
+        ),
         columns,
         rows: own.iter().map(row).collect(),
         csv: FILE.to_owned(),

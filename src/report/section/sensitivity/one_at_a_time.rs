@@ -6,6 +6,7 @@ use crate::measurement::Output;
 use crate::record::tables::Cell;
 use crate::report::chart::{Alternative, Axis, Tornado, TornadoRow, Waterfall, WaterfallRow, tornado, waterfall};
 use crate::report::evidence::{Chart, Entry, Files, Heading, Table};
+use crate::report::section::rare_events;
 use crate::report::tables;
 use crate::report::words::{count, estimate, percent, quantile};
 use crate::study::sensitivity::{CHANGES, CONFIDENCE, Change, Changed, OneAtATime, SourceRuns};
@@ -89,11 +90,12 @@ fn ranked(study: &OneAtATime, output: usize) -> Vec<(&SourceRuns, f64)> {
 }
 
 fn table(arm: &Arm, study: &OneAtATime, outputs: &[Output]) -> Entry {
-    let mut rows = Vec::new();
+    let (mut rows, mut shown) = (Vec::new(), Vec::new());
     for &output in outputs {
         let i = output.place();
         for (source, _) in ranked(study, i).into_iter().take(MOST_BARS) {
             let alone = &run(source, Change::Alone, i).summary;
+            shown.push(alone);
             let difference = |change| estimate(Some(run(source, change, i).p95_difference));
             rows.push(vec![
                 format!("{}, {}", output.name(), output.unit().symbol()),
@@ -124,7 +126,8 @@ fn table(arm: &Arm, study: &OneAtATime, outputs: &[Output]) -> Entry {
             "The first figures are of runs with that source alone; the last three say by how much the 95\u{a0}% quantile of the \
              absolute error changes when the source is taken away, halved or doubled and all others stay. An interval that \
              holds 0 means that no change is shown. The {MOST_BARS} largest sources of an output are shown; the file has \
-             all sources, bias and standard deviation too.",
+             all sources, bias and standard deviation too.{}",
+            rare_events::without_interval(shown.into_iter()),
         ),
         columns: columns.map(|(name, numbers)| Heading { name: name.to_owned(), numbers }).into(),
         rows,
