@@ -142,7 +142,8 @@ impl Reader<'_, '_> {
         }
     }
 
-    /// Whether all correlations can hold together: components that hang together must have a positive semidefinite matrix.
+    /// Whether all correlations can hold together: the matrix of components that are correlated, directly or through others,
+    /// must be positive semidefinite.
     fn check_together(&mut self, correlations: &[Correlation]) {
         let joint = JointScores::of(correlations);
         let impossible = joint.blocks().into_iter().find_map(|block| Some((block.least_eigenvalue()?, block)));

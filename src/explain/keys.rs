@@ -247,7 +247,8 @@ const KEYS: &[(&str, &str)] = &[
          alone or followed by an item (.operated), an axis (.anterior) or both (.operated.anterior); `navassay explain` lists \
          the components of each source. Where both names end in an axis, these two are paired; else every axis with the axis of \
          the same name. Every item of one is paired with every item of the other. Paired components must be drawn at the same \
-         stratum: for each device, each case, each capture of a landmark, or once in a repeat of a case",
+         stratum: for each device, each case, each capture of a landmark, or once in a repeat of a case; and from axes of their \
+         own, not from a covariance with numbers off its diagonal",
     ),
     (
         "noise.correlation.coefficient",

@@ -1,5 +1,7 @@
 //! Correlated sources and vectors with a full covariance: at their targets, and no draw moved that should stay.
 
+use crate::command_line::{Bench, SMALL};
+use crate::support::reported;
 use navassay::experiment::Plan;
 use navassay::measurement::Step;
 use navassay::simulation::{CaptureKey, CaseKey, PatientVector};
@@ -230,4 +232,25 @@ fn identity_a_diagonal_covariance_is_three_quantities() {
         }
     }
     assert!(checked >= 14, "{checked}");
+}
+
+/// `check` and the report name every pair of components that is correlated, and no other.
+#[test]
+fn identity_check_and_report_list_correlated_components() {
+    let text = format!(
+        "{SMALL}[[noise.correlation]]\nbetween = [\"landmark.palpation.asis.other\", \"landmark.palpation.pubis\"]\n\
+         coefficient = 0.5\n"
+    );
+    let bench = Bench::new();
+    bench.write("small.toml", &text);
+    let shown = bench.run(&["check", "small.toml"]).said;
+    let done = reported(&text);
+    let file = std::fs::read_to_string(done.folder.path().join("tables/noise-correlations.csv")).expect("the table");
+    assert_eq!(file.lines().count(), 4, "{file}");
+    assert_eq!(shown.matches(" with landmark.").count(), 3, "{shown}");
+    for axis in ["anterior", "superior", "lateral"] {
+        let pair = [format!("landmark.palpation.asis.other.{axis}"), format!("landmark.palpation.pubis.{axis}")];
+        assert!(shown.contains(&format!("{}: 0.5", pair.join(" with "))), "{shown}");
+        assert!(file.contains(&format!("{},0.5", pair.join(","))), "{file}");
+    }
 }

@@ -81,8 +81,8 @@ pub(in crate::report) fn section(outcomes: &[Outcome], files: &mut Files) -> Opt
         Entry::Table(table(outcomes, &sources, &csv)),
         files.table(
             "selfcheck-sources",
-            "Sources of the published checks",
-            "Each number stands beside the checks whose expected value comes from that source.",
+            "Sources of the checks",
+            "A check names the source of its expected value by this number.",
             &["number", "source"],
             numbered.collect(),
         ),
@@ -163,10 +163,10 @@ fn table(outcomes: &[Outcome], sources: &[&str], csv: &str) -> Table {
     ];
     Table {
         id: "table-checks".to_owned(),
-        caption: "Published checks".to_owned(),
+        caption: "Checks with their allowed differences".to_owned(),
         reading:
-            "The number of a source stands beside its value, and the list below names it; the file has the source in full, standard errors, \
-                  numbers of trials and marks as well."
+            "The list below has the sources by number. The file has the source in full, standard errors, numbers of trials and \
+             marks as well."
                 .to_owned(),
         columns: columns.map(|(name, numbers)| Heading { name: name.to_owned(), numbers }).into(),
         rows: outcomes.iter().map(row).collect(),
