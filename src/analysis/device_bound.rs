@@ -124,21 +124,36 @@ impl DeviceCounts {
         1.0 - self.exchanged().upper_bound(confidence)
     }
 
-    /// The proportion outside with its two-sided interval: each bound at half of what the confidence leaves. The standard
-    /// error is that of a ratio of totals of devices (Cochran WG. Sampling Techniques, 6.3 and 9.3). `None` without trials.
+    /// The proportion outside with its two-sided interval: each bound at half of what the confidence leaves. `None` without
+    /// trials.
     #[must_use]
     pub fn proportion(&self, confidence: f64) -> Option<Estimate> {
+        let each = 0.5 * (1.0 + confidence);
+        let found = self.estimate()?;
+        let interval = Interval { low: self.lower_bound(each), high: self.upper_bound(each), confidence };
+        Some(Estimate { interval: Some(interval), ..found })
+    }
+
+    /// The proportion outside with the standard error of a ratio of totals of devices (Cochran WG. Sampling Techniques, 6.3
+    /// and 9.3), without an interval.
+    fn estimate(&self) -> Option<Estimate> {
         let (devices, trials) = (self.devices() as f64, self.trials());
         if trials == 0 {
             return None;
         }
         let value = self.outside() as f64 / trials as f64;
-        let each = 0.5 * (1.0 + confidence);
-        let interval = Interval { low: self.lower_bound(each), high: self.upper_bound(each), confidence };
         let off = |count: &DeviceCount| count.outside as f64 - value * count.trials as f64;
         let squares: f64 = self.groups.iter().map(|(count, same)| *same as f64 * off(count) * off(count)).sum();
         let standard_error = (devices > 1.0).then(|| (squares * devices / (devices - 1.0)).sqrt() / trials as f64);
-        Some(Estimate { value, interval: Some(interval), standard_error, count: trials })
+        Some(Estimate { value, interval: None, standard_error, count: trials })
+    }
+
+    /// Number of independent trials with the same standard error of the proportion outside; `None` without one.
+    #[must_use]
+    pub fn effective_number(&self) -> Option<f64> {
+        let found = self.estimate()?;
+        let standard_error = found.standard_error.filter(|&error| error > 0.0)?;
+        Some(found.value * (1.0 - found.value) / (standard_error * standard_error))
     }
 
     /// Whether the devices show that at least `proportion` of all trials are within: the upper bound of the proportion

@@ -155,7 +155,19 @@ impl BoxCounts {
     }
 }
 
-/// A proportion with its exact two-sided interval; `None` out of none.
+impl std::iter::Sum for BoxCounts {
+    fn sum<I: Iterator<Item = Self>>(counts: I) -> Self {
+        counts.fold(Self::default(), |sum, counts| Self {
+            both_inside: sum.both_inside + counts.both_inside,
+            read_inside_truly_outside: sum.read_inside_truly_outside + counts.read_inside_truly_outside,
+            read_outside_truly_inside: sum.read_outside_truly_inside + counts.read_outside_truly_inside,
+            both_outside: sum.both_outside + counts.both_outside,
+            failed: sum.failed + counts.failed,
+        })
+    }
+}
+
+/// A proportion of independent trials with its exact two-sided interval; `None` out of none.
 #[must_use]
 pub fn proportion(count: u64, of: u64, confidence: f64) -> Option<Estimate> {
     (of > 0).then(|| {

@@ -37,12 +37,13 @@ pub mod spread;
 mod summary;
 pub mod tolerance;
 mod verdict;
+pub mod wrong_passes;
 
 pub use interval::{Estimate, Interval};
 pub use invert::normal_size;
 pub use sample::Errors;
 pub use summary::{ABSOLUTE_QUANTILES, CONFIDENCE, Summary, quantile_estimate, summarise, summarise_sorted};
 pub use verdict::{
-    Counts, Direction, Judgement, Rule, Verdict, Withheld, confidence_of_a_look, judge, judge_counts, judge_devices,
-    judge_nested, most_out, passes,
+    Counts, Devices, Direction, Judgement, Rule, Verdict, Withheld, confidence_of_a_look, judge, judge_counts,
+    judge_devices, judge_nested, most_out, passes,
 };

@@ -3,17 +3,12 @@
 
 use super::Errors;
 use super::accelerated::{Bootstrap, resampled};
-use super::binomial;
 use super::components::Component;
 use super::interval::{Estimate, Interval};
 use super::invert::student_above;
-use super::joint::proportion;
 use super::order::quantile_rank;
 use super::rare_events::{Centre, LEAST_EVENTS, RareEvents, post_stratified};
 use super::summary::{ABSOLUTE_QUANTILES, CONFIDENCE, Summary, summarise};
-
-/// The fewest devices from which a verdict is drawn.
-pub const DEVICES_FOR_A_VERDICT: u64 = 300;
 
 /// Errors of a nested design in the order of their trials: device by device, case by case.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -248,87 +243,10 @@ impl QuantileTable {
     }
 }
 
-/// Counts out of a limit in a nested design, and how many independent trials they are worth.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Effective {
-    /// Number of trials out.
-    pub out: u64,
-    /// Number of trials.
-    pub n: u64,
-    /// Number of devices.
-    pub devices: u64,
-    /// Number of independent trials that tell as much about the proportion out.
-    pub n_effective: f64,
-}
-
-/// How much a count over whole devices is worth: the binomial variance over the one found between devices, with the
-/// quantiles of Student's t of both numbers (Korn EL, Graubard BI. Surv Methodol 1998;24:193-201). Never above the
-/// number of trials; where no trial or every trial is out, which shows no variance, the number of devices.
-#[must_use]
-pub fn effective(counts: impl IntoIterator<Item = (u64, u64)>) -> Effective {
-    let counts: Vec<(u64, u64)> = counts.into_iter().filter(|count| count.1 > 0).collect();
-    let (out, n) = counts.iter().fold((0, 0), |(out, n), count| (out + count.0, n + count.1));
-    let devices = counts.len() as u64;
-    let (count, total) = (devices as f64, n as f64);
-    let p = if n > 0 { out as f64 / total } else { 0.0 };
-    let n_effective = if out == 0 || out == n || devices < 2 {
-        count
-    } else {
-        let off = |&(out, n): &(u64, u64)| out as f64 - p * n as f64;
-        let squares: f64 = counts.iter().map(|count| off(count) * off(count)).sum();
-        let variance = squares * count / (count - 1.0) / (total * total);
-        let tail = 0.5 * (1.0 - CONFIDENCE);
-        let t = student_above(tail, total - 1.0) / student_above(tail, count - 1.0);
-        (p * (1.0 - p) / variance * t * t).min(total)
-    };
-    Effective { out, n, devices, n_effective }
-}
-
-impl Effective {
-    /// Counts that stand for it where trials out count against: the number of trials rounded down, those out up.
-    #[must_use]
-    pub fn cautious(&self) -> (u64, u64) {
-        let n = whole(self.n_effective).max(1);
-        // A product that is whole but for rounding is not rounded up.
-        (whole((self.proportion() * n as f64 - 1e-9).ceil()).min(n), n)
-    }
-
-    /// Counts that stand for it where trials within count against: those out are rounded down as well.
-    #[must_use]
-    pub fn lenient(&self) -> (u64, u64) {
-        let n = whole(self.n_effective).max(1);
-        (whole(self.proportion() * n as f64), n)
-    }
-
-    fn proportion(&self) -> f64 {
-        if self.n > 0 { self.out as f64 / self.n as f64 } else { 0.0 }
-    }
-
-    /// The proportion out with an approximate two-sided interval: Clopper-Pearson on the effective number.
-    #[must_use]
-    pub fn estimate(&self, confidence: f64) -> Option<Estimate> {
-        let simple = proportion(self.out, self.n, confidence)?;
-        let each = 0.5 * (1.0 + confidence);
-        let ((high_out, n), (low_out, _)) = (self.cautious(), self.lenient());
-        let interval = Interval {
-            low: binomial::lower_bound(low_out, n, each),
-            high: binomial::upper_bound(high_out, n, each),
-            confidence,
-        };
-        let p = simple.value;
-        let standard_error = (p * (1.0 - p) / self.n_effective.max(1.0)).sqrt();
-        Some(Estimate { interval: Some(interval), standard_error: Some(standard_error), ..simple })
-    }
-}
-
-#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a count, never negative
-fn whole(value: f64) -> u64 {
-    value.max(0.0) as u64
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analysis::device_bound::{DeviceCount, DeviceCounts};
     use rand::{SeedableRng, rngs::Xoshiro256PlusPlus};
     use rand_distr::{Distribution, StandardNormal};
 
@@ -393,26 +311,6 @@ mod tests {
         }
     }
 
-    /// Without a device part the effective number is about that of the trials; where all trials of a device agree, that
-    /// of the devices.
-    #[test]
-    fn identity_effective_numbers() {
-        let mut random = Xoshiro256PlusPlus::seed_from_u64(79);
-        let effective_of = |nested: &Nested| {
-            effective(nested.devices().iter().map(|device| {
-                let out = device.values.iter().filter(|value| value.abs() > 1.5).count() as u64;
-                (out, device.attempted())
-            }))
-        };
-        let independent = effective_of(&drawn(&mut random, 400, 50, 0.0));
-        assert!((independent.n_effective / 20_000.0 - 1.0).abs() < 0.25, "{independent:?}");
-        let together = effective_of(&drawn(&mut random, 400, 50, 1.0));
-        assert!((together.n_effective / 400.0 - 1.0).abs() < 0.05, "{together:?}");
-        let none = effective([(0, 50); 60]);
-        assert_eq!((none.n_effective, none.cautious(), none.lenient()), (60.0, (0, 60), (0, 60)));
-        assert_eq!(effective([]).estimate(0.95), None);
-    }
-
     /// Intervals that rest on whole devices, 60 devices of 50 cases.
     #[test]
     fn coverage_of_nested_intervals() {
@@ -450,11 +348,16 @@ mod tests {
         for _ in 0..repeats {
             let nested = drawn(&mut random, devices, cases, share);
             let summary = summarised(&nested);
-            let exceed = effective(nested.devices().iter().map(|device| {
-                (device.values.iter().filter(|value| value.abs() > limit).count() as u64, device.attempted())
-            }));
+            let exceed: DeviceCounts = nested
+                .devices()
+                .iter()
+                .map(|device| DeviceCount {
+                    outside: device.values.iter().filter(|value| value.abs() > limit).count() as u64,
+                    trials: device.attempted(),
+                })
+                .collect();
             let estimates =
-                [(summary.bias, 0.0), (summary.sd, 1.0), (summary.p95_abs, limit), (exceed.estimate(0.95), 0.05)];
+                [(summary.bias, 0.0), (summary.sd, 1.0), (summary.p95_abs, limit), (exceed.proportion(0.95), 0.05)];
             for (covered, (estimate, truth)) in covered.iter_mut().zip(estimates) {
                 *covered += u32::from(estimate.unwrap().interval.unwrap().contains(truth));
             }

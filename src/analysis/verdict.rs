@@ -1,7 +1,8 @@
 //! Whether a requirement is shown: that a proportion of the errors is within a limit, with a confidence.
 
 use super::binomial::{cumulative, lower_bound, upper_bound};
-use super::nested::{DEVICES_FOR_A_VERDICT, Effective, Nested, effective};
+use super::device_bound::{DeviceCount, DeviceCounts};
+use super::nested::Nested;
 use super::order::{bounds_above, smallest, upper_rank};
 use super::sample::Errors;
 
@@ -133,10 +134,20 @@ pub struct Judgement {
     pub bound: Option<f64>,
     /// The confidence that was asked of each bound.
     pub confidence: f64,
-    /// In a nested design, what the trials are worth for the proportion out of the acceptance limit.
-    pub effective: Option<Effective>,
+    /// In a nested design, the devices that the bounds rest on.
+    pub devices: Option<Devices>,
     /// Why no verdict is given, whatever the counts say.
     pub withheld: Option<Withheld>,
+}
+
+/// Devices of a nested design.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Devices {
+    /// Number of devices.
+    pub count: u64,
+    /// Number of independent trials with the same standard error of the proportion out of the acceptance limit; `None` where
+    /// no trial or every trial is out. A description: no bound is made from it.
+    pub n_effective: Option<f64>,
 }
 
 /// Why there is no verdict.
@@ -144,8 +155,13 @@ pub struct Judgement {
 pub enum Withheld {
     /// Trials were added after a verdict had been seen, and the plan had not said so before.
     Extended,
-    /// A nested design with too few devices.
-    TooFewDevices,
+    /// A nested design that cannot pass, whatever the counts.
+    TooFewDevices {
+        /// Number of devices.
+        devices: u64,
+        /// The fewest with which it can pass; `None` if a billion are not enough.
+        needed: Option<u64>,
+    },
 }
 
 impl Withheld {
@@ -158,9 +174,16 @@ impl Withheld {
                  beforehand; whoever goes on until a verdict pleases will find one, so it stays not shown."
                     .to_owned()
             }
-            Self::TooFewDevices => format!(
-                "Cases on one device are not independent, and fewer than {DEVICES_FOR_A_VERDICT} devices allow no verdict."
-            ),
+            Self::TooFewDevices { devices, needed } => {
+                let needed = needed.map_or_else(
+                    || "no number of devices is enough".to_owned(),
+                    |needed| format!("at least {needed} devices are needed"),
+                );
+                format!(
+                    "This design cannot pass: {needed} even if no trial is out of the limit, and it has {devices}. More cases \
+                     on each device do not replace devices."
+                )
+            }
         }
     }
 }
@@ -242,13 +265,12 @@ pub fn judge_counts(counts: &Counts, rule: &Rule) -> Judgement {
         measured_only,
         bound: None,
         confidence: rule.confidence,
-        effective: None,
+        devices: None,
         withheld: None,
     }
 }
 
-/// Judges errors of a nested design: the same bounds, approximate, on the number of independent trials that the devices are
-/// worth; without enough devices there is no verdict.
+/// Judges errors of a nested design by the same rule, with bounds that rest on whole devices ([`super::device_bound`]).
 #[must_use]
 pub fn judge_nested(nested: &Nested, rule: &Rule) -> Judgement {
     let of_devices: Vec<Counts> = nested
@@ -262,62 +284,69 @@ pub fn judge_nested(nested: &Nested, rule: &Rule) -> Judgement {
             counts
         })
         .collect();
-    let judged = judge_devices(&of_devices, rule);
-    let bound = judged.effective.and_then(|effective| {
-        let (_, worth) = effective.cautious();
-        let rank = upper_rank(worth, rule.proportion, rule.confidence)?;
-        // The same proportion of all trials.
-        size_at_rank(&nested.errors(), rule, (rank * judged.n).div_ceil(worth))
-    });
-    Judgement { bound, ..judged }
+    Judgement { bound: quantile_bound(nested, rule), ..judge_devices(&of_devices, rule) }
 }
 
-/// Judges counts of whole devices.
+/// The smallest size of an error beyond which so few trials lie that the requirement passes.
+fn quantile_bound(nested: &Nested, rule: &Rule) -> Option<f64> {
+    let sizes = |values: &[f64]| -> Vec<f64> { values.iter().map(|&error| rule.direction.size(error)).collect() };
+    let of_devices: Vec<(Vec<f64>, u64)> =
+        nested.devices().iter().map(|device| (sizes(&device.values), device.failed)).collect();
+    let mut all: Vec<f64> = of_devices.iter().flat_map(|device| &device.0).copied().collect();
+    all.sort_unstable_by(f64::total_cmp);
+    let last = all.len().checked_sub(1)?;
+    let passes_with = |limit: f64| {
+        let beyond = |(sizes, failed): &(Vec<f64>, u64)| DeviceCount {
+            outside: failed + sizes.iter().filter(|&&size| size > limit).count() as u64,
+            trials: failed + sizes.len() as u64,
+        };
+        of_devices.iter().map(beyond).collect::<DeviceCounts>().passes(rule.proportion, rule.confidence)
+    };
+    let at = |index: u64| usize::try_from(index).ok().and_then(|index| all.get(index)).copied();
+    passes_with(all[last]).then(|| smallest(0, last as u64, |index| at(index).is_some_and(passes_with))).and_then(at)
+}
+
+/// Judges counts of whole devices. A design that cannot pass gives no verdict but "fail".
 #[must_use]
 pub fn judge_devices(devices: &[Counts], rule: &Rule) -> Judgement {
-    let sum = |of: &dyn Fn(&Counts) -> u64| devices.iter().map(of).sum::<u64>();
+    let &Rule { proportion, confidence, .. } = rule;
+    let sum = |of: fn(&Counts) -> u64| devices.iter().map(of).sum::<u64>();
     let all = Counts {
-        n: sum(&|counts| counts.n),
-        failed: sum(&|counts| counts.failed),
-        beyond: sum(&|counts| counts.beyond),
-        beyond_acceptance: sum(&|counts| counts.beyond_acceptance),
+        n: sum(|counts| counts.n),
+        failed: sum(|counts| counts.failed),
+        beyond: sum(|counts| counts.beyond),
+        beyond_acceptance: sum(|counts| counts.beyond_acceptance),
     };
-    let worth = |failed: bool, beyond: &dyn Fn(&Counts) -> u64| {
-        effective(devices.iter().map(|counts| {
-            if failed {
-                (counts.failed + beyond(counts), counts.n)
-            } else {
-                (beyond(counts), counts.n - counts.failed)
-            }
-        }))
+    let of = |outside: fn(&Counts) -> u64, trials: fn(&Counts) -> u64| -> DeviceCounts {
+        devices.iter().map(|counts| DeviceCount { outside: outside(counts), trials: trials(counts) }).collect()
     };
-    let bounds = |failed: bool| {
-        let high = worth(failed, &|counts| counts.beyond_acceptance);
-        let low = worth(failed, &|counts| counts.beyond);
-        (low.lenient(), high.cautious(), high)
-    };
-    let ((low_out, low_n), (high_out, high_n), effective) = bounds(true);
-    let lower = |(out, n): (u64, u64)| lower_bound(out, n, rule.confidence);
-    let upper = |(out, n): (u64, u64)| upper_bound(out, n, rule.confidence);
+    let out = of(|counts| counts.failed + counts.beyond, |counts| counts.n);
+    let accepted = of(|counts| counts.failed + counts.beyond_acceptance, |counts| counts.n);
     let simple = judge_counts(&all, rule);
     let measured_only = simple.measured_only.map(|[exceed, ..]| {
-        let (low, high, _) = bounds(false);
-        [exceed, lower(low), upper(high)]
+        let low = of(|counts| counts.beyond, |counts| counts.n - counts.failed);
+        let high = of(|counts| counts.beyond_acceptance, |counts| counts.n - counts.failed);
+        [exceed, low.lower_bound(confidence), high.upper_bound(confidence)]
     });
-    let verdict = match (passes(high_n, high_out, rule), fails(low_n, low_out, rule)) {
+    let verdict = match (accepted.passes(proportion, confidence), out.fails(proportion, confidence)) {
         (true, false) => Verdict::Pass,
         (false, true) => Verdict::Fail,
         _ => Verdict::NotShown,
     };
     let judged = Judgement {
         verdict,
-        exceed_low: lower((low_out, low_n)),
-        exceed_high: upper((high_out, high_n)),
+        exceed_low: out.lower_bound(confidence),
+        exceed_high: accepted.upper_bound(confidence),
         measured_only,
-        effective: Some(effective),
+        devices: Some(Devices { count: accepted.devices(), n_effective: accepted.effective_number() }),
         ..simple
     };
-    if effective.devices < DEVICES_FOR_A_VERDICT { judged.withheld(Withheld::TooFewDevices) } else { judged }
+    let needed = accepted.fewest_devices(proportion, confidence);
+    if verdict == Verdict::NotShown && needed.is_none_or(|needed| needed > accepted.devices()) {
+        judged.withheld(Withheld::TooFewDevices { devices: accepted.devices(), needed })
+    } else {
+        judged
+    }
 }
 
 /// Whether `out` of `n` trials out of the limit show the requirement.
@@ -356,196 +385,4 @@ pub fn confidence_of_a_look(confidence: f64, looks: u32) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-    use proptest::test_runner::RngSeed;
-    use rand::{RngExt, SeedableRng, rngs::Xoshiro256PlusPlus};
-
-    const RULE: Rule = Rule::absolute(3.0, 0.95, 0.95);
-
-    /// Of 59 none, of 93 one, of 124 two, of 153 three and of 181 four (Wilks 1941, widely tabulated).
-    #[test]
-    fn table_most_out() {
-        for (n, most) in [(58, None), (59, Some(0)), (92, Some(0)), (93, Some(1)), (124, Some(2)), (181, Some(4))] {
-            assert_eq!(most_out(n, &RULE), most, "{n}");
-        }
-        assert_eq!(most_out(0, &RULE), None);
-    }
-
-    /// None out of 59 is the least that shows 95 of 100 with 95 % confidence (ISO 16269-6; Wilks 1941).
-    #[test]
-    fn table_fifty_nine() {
-        let within = |count: usize| judge(&Errors::new(vec![1.0; count], 0), &RULE);
-        assert_eq!(within(58).verdict, Verdict::NotShown);
-        assert_eq!(within(58).bound, None);
-        let shown = within(59);
-        assert_eq!((shown.verdict, shown.bound, shown.exceed), (Verdict::Pass, Some(1.0), Some(0.0)));
-        assert!((shown.exceed_high - 0.0495).abs() < 5e-5);
-    }
-
-    #[test]
-    fn identity_the_limit_is_within_and_failures_are_out() {
-        let at_limit = judge(&Errors::new(vec![-3.0; 100], 0), &RULE);
-        assert_eq!((at_limit.verdict, at_limit.out), (Verdict::Pass, 0));
-        // Of 100 trials two may be out at most (0 of 59, 1 of 93, 2 of 124).
-        for (failed, verdict) in [(0, Verdict::Pass), (1, Verdict::Pass), (2, Verdict::NotShown), (20, Verdict::Fail)]
-        {
-            let judged = judge(&Errors::new(vec![0.5; 100 - failed], failed as u64), &RULE);
-            assert_eq!((judged.n, judged.out, judged.verdict), (100, failed as u64, verdict), "{failed} failed");
-        }
-        let none = judge(&Errors::new(Vec::new(), 0), &RULE);
-        assert_eq!((none.verdict, none.exceed, none.bound), (Verdict::NotShown, None, None));
-        assert_eq!((none.exceed_low, none.exceed_high), (0.0, 1.0));
-        let all_failed = judge(&Errors::new(Vec::new(), 1000), &RULE);
-        assert_eq!((all_failed.verdict, all_failed.exceed_high, all_failed.bound), (Verdict::Fail, 1.0, None));
-    }
-
-    /// All in a hundred cannot be shown from a sample, but can be refuted.
-    #[test]
-    fn identity_everything_within_is_never_shown() {
-        let rule = Rule { proportion: 1.0, ..RULE };
-        assert_eq!(judge(&Errors::new(vec![0.0; 10_000], 0), &rule).verdict, Verdict::NotShown);
-        assert_eq!(judge(&Errors::new(vec![0.0; 10_000], 1), &rule).verdict, Verdict::Fail);
-    }
-
-    proptest! {
-        #![proptest_config(ProptestConfig { rng_seed: RngSeed::Fixed(1), failure_persistence: None, ..ProptestConfig::default() })]
-
-        /// The two ways to say it agree: the bound of the quantile is within the limit where, and only where, the
-        /// bound of the proportion is.
-        #[test]
-        fn identity_pass_is_bound_within_limit(
-            values in prop::collection::vec(-8_i32..=8, 0..300), // whole, so that many are at the limit
-            failed in 0_u64..6,
-            limit in 0_u32..9,
-            proportion in prop::sample::select(vec![0.6, 0.8, 0.9, 0.95, 0.99]),
-            // With one half for both, a tie in exact numbers is decided by rounding.
-            confidence in prop::sample::select(vec![0.5, 0.8, 0.9, 0.95, 0.99]),
-        ) {
-            let rule = Rule::absolute(f64::from(limit), proportion, confidence);
-            let judged = judge(&Errors::new(values.into_iter().map(f64::from).collect(), failed), &rule);
-            let passed = judged.verdict == Verdict::Pass;
-            // At a confidence of one half, pass and fail may meet; then neither is shown.
-            let both = passes(judged.n, judged.out, &rule) && !passed;
-            prop_assert!(!both || confidence <= 0.5);
-            prop_assert_eq!(passed || both, judged.bound.is_some_and(|bound| bound <= rule.limit));
-            prop_assert_eq!(passed || both, judged.exceed_high <= 1.0 - proportion + 1e-11);
-            if judged.verdict == Verdict::Fail {
-                prop_assert!(judged.exceed_low > 1.0 - proportion - 1e-11);
-            }
-        }
-    }
-
-    /// With the true proportion just what the rule leaves, a pass is wrong; at 95 % confidence at most 50 of 1,000 are
-    /// expected, and 73 is 3.3 standard errors above. The same of wrong verdicts "fail".
-    #[test]
-    fn coverage_wrong_verdicts_at_the_limit() {
-        let rule = Rule { limit: 0.95, ..RULE };
-        for (seed, n) in [(1, 59), (2, 200), (3, 1000), (4, 3000)] {
-            let mut random = Xoshiro256PlusPlus::seed_from_u64(seed);
-            let mut counts = [0, 0];
-            for _ in 0..1000 {
-                // Uniform errors: the true quantile of the absolute error is the limit.
-                let errors = Errors::new((0..n).map(|_| random.random_range(-1.0..1.0)).collect(), 0);
-                match judge(&errors, &rule).verdict {
-                    Verdict::Pass => counts[0] += 1,
-                    Verdict::Fail => counts[1] += 1,
-                    Verdict::NotShown => {}
-                }
-            }
-            assert!(counts.iter().all(|&count| count <= 73), "{n}: {counts:?}");
-            assert!(n < 1000 || counts[0] >= 15, "{n}: a rule that never passes is no evidence: {counts:?}");
-        }
-    }
-
-    /// One limit on one side is the limit of errors of one sign; a guard band is passed inside and failed outside.
-    #[test]
-    fn identity_direction_and_guard_band() {
-        let errors = |sign: f64| Errors::new((0..400).map(|i| sign * f64::from(i) / 100.0).collect(), 0);
-        let rule = |direction, guard| Rule { direction, guard, proportion: 0.6, ..RULE };
-        // Of 400 errors from 0 to 3.99, 99 are beyond 3; beyond 2.5 are 149 and beyond 2 are 199.
-        let judged = |sign, direction, guard| judge(&errors(sign), &rule(direction, guard));
-        for (sign, direction, out) in [
-            (1.0, Direction::Either, 99),
-            (-1.0, Direction::Either, 99),
-            (1.0, Direction::Above, 99),
-            (-1.0, Direction::Above, 0),
-            (1.0, Direction::Below, 0),
-            (-1.0, Direction::Below, 99),
-        ] {
-            let found = judged(sign, direction, 0.0);
-            assert_eq!((found.verdict, found.out), (Verdict::Pass, out), "{sign} {direction:?}");
-        }
-        let guarded = judged(1.0, Direction::Either, 1.0);
-        assert_eq!((guarded.out, guarded.out_of_acceptance, guarded.verdict), (99, 199, Verdict::NotShown));
-        assert_eq!(judged(1.0, Direction::Either, 0.1).verdict, Verdict::Pass);
-        let bound = judged(1.0, Direction::Either, 0.1).bound.unwrap();
-        assert!(bound <= 2.9 && guarded.bound.unwrap() > 2.0, "{bound}");
-        let beyond = judge(&errors(2.0), &rule(Direction::Either, 1.0));
-        assert_eq!(beyond.verdict, Verdict::Fail);
-    }
-
-    /// Failures count as out; beside them stand the bounds of what was measured alone.
-    #[test]
-    fn identity_failures_as_out_and_as_absent() {
-        let judged = judge(&Errors::new(vec![0.5; 90], 10), &RULE);
-        assert_eq!((judged.out, judged.exceed), (10, Some(0.1)));
-        let [exceed, low, high] = judged.measured_only.unwrap();
-        assert_eq!((exceed, low), (0.0, 0.0));
-        assert!((high - upper_bound(0, 90, 0.95)).abs() < 1e-15 && judged.exceed_high > 0.1);
-        assert_eq!(judge(&Errors::new(Vec::new(), 10), &RULE).measured_only, None);
-    }
-
-    /// Three looks at growing trials, each at 1 - 0.05/3: at most 73 of 1,000 repeats pass at any of them.
-    #[test]
-    fn coverage_wrong_passes_with_three_looks() {
-        let mut random = Xoshiro256PlusPlus::seed_from_u64(5);
-        let rule = Rule::absolute(0.95, 0.95, confidence_of_a_look(0.95, 3));
-        let mut wrong = 0;
-        for _ in 0..1000 {
-            let all: Vec<f64> = (0..3000).map(|_| random.random_range(-1.0..1.0)).collect();
-            let looks = [1000, 2000, 3000].map(|n| judge(&Errors::new(all[..n].to_vec(), 0), &rule).verdict);
-            wrong += u32::from(looks.contains(&Verdict::Pass));
-        }
-        assert!((5..=73).contains(&wrong), "{wrong} of 1,000");
-        assert_eq!(confidence_of_a_look(0.95, 1), 0.95);
-    }
-
-    fn devices(random: &mut Xoshiro256PlusPlus, count: u64, share: f64) -> Nested {
-        let mut normal = || -> f64 { rand_distr::Distribution::sample(&rand_distr::StandardNormal, random) };
-        let mut trials = Vec::new();
-        for device in 0..count {
-            let of_device = share.sqrt() * normal();
-            let of_case = |case| (device, case, Some(of_device + (1.0 - share).sqrt() * normal()));
-            trials.extend((0..20).map(of_case));
-        }
-        Nested::new(trials)
-    }
-
-    #[test]
-    fn identity_nested_verdicts_need_devices() {
-        let mut random = Xoshiro256PlusPlus::seed_from_u64(6);
-        for (count, verdict) in [(299, Verdict::NotShown), (300, Verdict::Pass)] {
-            let judged = judge_nested(&devices(&mut random, count, 0.3), &RULE);
-            assert_eq!(judged.verdict, verdict);
-            assert_eq!(judged.withheld.is_some(), verdict == Verdict::NotShown);
-            assert!(judged.bound.is_some_and(|bound| bound < 3.0));
-        }
-        let far = Rule { limit: 0.1, ..RULE };
-        assert_eq!(judge_nested(&devices(&mut random, 300, 0.3), &far).verdict, Verdict::Fail);
-    }
-
-    /// The same limit on wrong passes where cases share devices.
-    #[test]
-    fn coverage_wrong_passes_of_nested_verdicts() {
-        let mut random = Xoshiro256PlusPlus::seed_from_u64(7);
-        let rule = Rule { limit: 1.959_963_984_540_054, ..RULE };
-        for share in [0.1, 0.5] {
-            let passed =
-                (0..1000).filter(|_| judge_nested(&devices(&mut random, 300, share), &rule).verdict == Verdict::Pass);
-            let wrong = passed.count();
-            assert!((5..=73).contains(&wrong), "{share}: {wrong} of 1,000");
-        }
-    }
-}
+mod tests;

@@ -246,7 +246,7 @@ fn verdict_table(assessment: &Assessment) -> String {
             assessed.variant.arm.clone(),
             asked.limits.iter().map(limit).collect::<Vec<_>>().join(" and "),
             format!("{} % within", percent(asked.proportion)),
-            format!("{} of {}", found.out, found.n),
+            format!("{} of {}", found.out_of_acceptance, found.n),
             format!(
                 "{} % ({} %)",
                 bounded_percent(found.exceed_high, 1.0 - asked.proportion, Bound::Upper),

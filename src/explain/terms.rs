@@ -86,8 +86,9 @@ const TERMS: &[(&str, &str, &str)] = &[
     ),
     (
         "effective number",
-        "the number of independent trials that tell as much as those of a nested design, whose effective unit is the device",
-        "Korn EL, Graubard BI. Surv Methodol 1998;24:193-201",
+        "the number of independent trials with the same standard error of a proportion as those of a nested design, whose unit is \
+         the device; no bound is made from it",
+        "Cochran WG. Sampling Techniques, 6.3 and 9.3",
     ),
     ("seed", "the number from which all draws follow", OWN),
     ("stream", "the draws of one source at one place of one case; it depends on no other draw", OWN),

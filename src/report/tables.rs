@@ -70,7 +70,7 @@ pub fn three(estimate: Option<Estimate>) -> [Cell; 3] {
 }
 
 /// Columns of tables/verdicts.csv.
-pub const VERDICTS: [&str; 29] = [
+pub const VERDICTS: [&str; 30] = [
     "requirement",
     "risk",
     "arm",
@@ -100,6 +100,7 @@ pub const VERDICTS: [&str; 29] = [
     "devices",
     "n_effective",
     "trials_needed",
+    "out_of_acceptance",
 ];
 
 /// What an output of a variant is: unit, planes and definition of the angles.
@@ -156,9 +157,10 @@ pub fn verdict_rows(assessment: &Assessment) -> Vec<Vec<Cell>> {
         row.push(single.map(|limit| limit.guard).into());
         row.extend([Cell::from(found.out), found.confidence.into()]);
         row.extend([0, 1, 2].map(|which| Cell::from(found.measured_only.map(|bounds| bounds[which]))));
-        row.push(found.effective.map(|effective| effective.devices).into());
-        row.push(found.effective.map(|effective| effective.n_effective).into());
+        row.push(found.devices.map(|devices| devices.count).into());
+        row.push(found.devices.and_then(|devices| devices.n_effective).into());
         row.push(needed(asked, found).into());
+        row.push(found.out_of_acceptance.into());
         row
     };
     assessment.requirements.iter().map(row).collect()

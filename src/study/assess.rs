@@ -7,8 +7,9 @@ use super::recorded_events::RecordedEvents;
 use super::together::{self, Together};
 use crate::analysis::adaptive::{Trace, trace};
 use crate::analysis::components::{Component, components};
+use crate::analysis::device_bound::{DeviceCount, DeviceCounts};
 use crate::analysis::joint::proportion;
-use crate::analysis::nested::{Effective, Nested, effective, summarise_nested};
+use crate::analysis::nested::{Nested, summarise_nested};
 use crate::analysis::order;
 use crate::analysis::rare_events::RareEvents;
 use crate::analysis::shape::{Shape, shape};
@@ -91,8 +92,8 @@ pub struct Exceedance<'p> {
     pub requirement: &'p Requirement,
     /// The proportion, with a two-sided interval.
     pub estimate: Option<Estimate>,
-    /// In a nested design, what the trials are worth for it.
-    pub effective: Option<Effective>,
+    /// In a nested design, the number of independent trials with the same standard error.
+    pub n_effective: Option<f64>,
 }
 
 /// What was asked: one limit, or several in the same case.
@@ -347,14 +348,16 @@ fn of_output<'p>(
     let exceedance = |requirement: &&'p Requirement| {
         let rule = requirement.rule();
         let out = |values: &[f64]| values.iter().filter(|&&error| rule.beyond(error)).count() as u64;
-        let effective = nested.map(|nested| {
-            effective(nested.devices().iter().map(|device| (out(&device.values), device.values.len() as u64)))
+        let of_devices = nested.map(|nested| -> DeviceCounts {
+            let of_device = |values: &[f64]| DeviceCount { outside: out(values), trials: values.len() as u64 };
+            nested.devices().iter().map(|device| of_device(&device.values)).collect()
         });
-        let estimate = match effective {
-            Some(effective) => effective.estimate(CONFIDENCE),
+        let estimate = match &of_devices {
+            Some(devices) => devices.proportion(CONFIDENCE),
             None => proportion(out(errors.values()), errors.measured(), CONFIDENCE),
         };
-        Exceedance { requirement, estimate, effective }
+        let n_effective = of_devices.and_then(|devices| devices.effective_number());
+        Exceedance { requirement, estimate, n_effective }
     };
     OutputAssessment {
         variant,

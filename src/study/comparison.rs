@@ -4,7 +4,9 @@ use super::looks::Look;
 use super::residuals::{ResidualCorrelation, residuals};
 use crate::analysis::claim::{ClaimVerdict, judge_claim};
 use crate::analysis::holm::holm;
-use crate::analysis::limits_of_agreement::{FACTOR, LimitsOfAgreement, limits_of_agreement};
+use crate::analysis::limits_of_agreement::{
+    DEVICES_FOR_AN_INTERVAL, FACTOR, LimitsOfAgreement, limits_of_agreement, limits_of_agreement_of_devices,
+};
 use crate::analysis::paired::{Difference, Measure, Paired};
 use crate::analysis::ranks::{BlockSums, rank_proportions};
 use crate::analysis::{CONFIDENCE, Interval, confidence_of_a_look};
@@ -126,7 +128,7 @@ pub(super) fn compare<'p>(plan: &'p Plan, parts: &Parts, look: &Look) -> Result<
             found.ranks.extend(ranked.map(|(&(_, arm), proportions)| Ranked { arm, output, proportions }));
             for (place, &(index_a, a)) in arms.iter().enumerate() {
                 for &(index_b, b) in &arms[place + 1..] {
-                    let limits = agreement(parts, [index_a, index_b], output)?;
+                    let limits = agreement(parts, [index_a, index_b], output, devices)?;
                     found.agreements.push(Agreement { arms: [a, b], output, limits });
                 }
             }
@@ -204,8 +206,14 @@ fn claims<'p>(
     judged
 }
 
-/// Limits of agreement of two arms' readings, part by part, so that only their differences are held.
-fn agreement(parts: &Parts, arms: [u32; 2], output: Output) -> Result<Option<LimitsOfAgreement>, PartError> {
+/// Limits of agreement of two arms' readings, part by part, so that only their differences are held. In a nested design they
+/// rest on devices, and have no interval where these are few.
+fn agreement(
+    parts: &Parts,
+    arms: [u32; 2],
+    output: Output,
+    devices: Option<&[usize]>,
+) -> Result<Option<LimitsOfAgreement>, PartError> {
     let name = format!("{}_read_{}", output.id(), output.unit().suffix());
     let mut differences = with_gaps(&parts.column(arms[0], &name, Rows::LastReduction)?);
     let mut done = 0;
@@ -218,6 +226,11 @@ fn agreement(parts: &Parts, arms: [u32; 2], output: Output) -> Result<Option<Lim
             }
         }
     })?;
-    differences.retain(|difference| difference.is_finite());
-    Ok(limits_of_agreement(&differences, FACTOR, CONFIDENCE))
+    let Some(devices) = devices else {
+        differences.retain(|difference| difference.is_finite());
+        return Ok(limits_of_agreement(&differences, FACTOR, CONFIDENCE));
+    };
+    let limits = limits_of_agreement_of_devices(&differences, devices, FACTOR, CONFIDENCE);
+    let few = devices.len() < DEVICES_FOR_AN_INTERVAL;
+    Ok(limits.map(|limits| if few { limits.without_intervals() } else { limits }))
 }

@@ -5,6 +5,7 @@ use super::assess::OutputAssessment;
 use crate::analysis::CONFIDENCE;
 use crate::analysis::Estimate;
 use crate::analysis::around::{Around, around};
+use crate::analysis::device_bound::{DeviceCount, DeviceCounts};
 use crate::analysis::joint::{Bivariate, BoxCounts, Ellipse, TargetBox, proportion};
 use crate::experiment::Plan;
 use crate::measurement::{OUTPUTS, Output};
@@ -54,6 +55,47 @@ pub struct Cup {
     pub content: Option<Estimate>,
     /// How trials were read and truly lay in the target box.
     pub target: BoxCounts,
+    /// The same of each device, in a nested design.
+    pub target_of_devices: Option<Vec<BoxCounts>>,
+}
+
+impl Cup {
+    /// A proportion of the counts of the target box, given as a count and of how many: in a nested design its interval rests
+    /// on whole devices, else it is exact.
+    #[must_use]
+    pub fn target_proportion(&self, of: impl Fn(&BoxCounts) -> (u64, u64)) -> Option<Estimate> {
+        let (outside, trials) = of(&self.target);
+        let Some(devices) = &self.target_of_devices else { return proportion(outside, trials, CONFIDENCE) };
+        let of_device = |counts: &BoxCounts| {
+            let (outside, trials) = of(counts);
+            DeviceCount { outside, trials }
+        };
+        devices.iter().map(of_device).collect::<DeviceCounts>().proportion(CONFIDENCE)
+    }
+}
+
+/// What is counted of each device in turn; one entry where trials are independent.
+#[derive(Default)]
+struct ByDevice<T> {
+    nested: bool,
+    now: Option<f64>,
+    counts: Vec<T>,
+}
+
+impl<T: Default> ByDevice<T> {
+    fn new(plan: &Plan) -> Self {
+        Self { nested: plan.design.is_some(), ..Self::default() }
+    }
+
+    /// The entry of the device of a trial; trials come device by device.
+    fn of(&mut self, device: Option<f64>) -> &mut T {
+        if self.counts.is_empty() || (self.nested && self.now != device) {
+            self.counts.push(T::default());
+            self.now = device;
+        }
+        let last = self.counts.len() - 1;
+        &mut self.counts[last]
+    }
 }
 
 /// Reads one variant.
@@ -66,7 +108,9 @@ pub(super) fn read(
     variant: u32,
     outputs: &[OutputAssessment],
 ) -> Result<Together, PartError> {
-    let names: Vec<String> = std::iter::once("trial".to_owned())
+    let names: Vec<String> = ["trial", "device"]
+        .map(str::to_owned)
+        .into_iter()
         .chain(OUTPUTS.map(Schema::error_column))
         .chain(OUTPUTS.map(|output| format!("{}_read_{}", output.id(), output.unit().suffix())))
         .collect();
@@ -79,8 +123,9 @@ pub(super) fn read(
     let has_cup = plan.asked().has_all(&Output::CUP);
     let mut found = Together::default();
     let mut pairs: Vec<Vec<[f64; 2]>> = vec![Vec::new(); OUTPUTS.len()];
+    let mut boxes: ByDevice<BoxCounts> = ByDevice::new(plan);
     parts.each_part(variant, &names, Rows::LastReduction, |columns| {
-        let [trials, rest @ ..] = &columns[..] else { return };
+        let [trials, devices, rest @ ..] = &columns[..] else { return };
         let (errors, reads) = rest.split_at(OUTPUTS.len());
         for row in 0..trials.len() {
             // Trials are counted far below 2^53.
@@ -95,7 +140,8 @@ pub(super) fn read(
             let read = reads[0].get(row).zip(reads[1].get(row)).map(|(one, other)| [one, other]);
             let truth = read.zip(cup).map(|(read, error)| [read[0] - error[0], read[1] - error[1]]);
             if has_cup {
-                found.cup.target.add(&target, truth.unwrap_or_default(), read.filter(|_| truth.is_some()));
+                let counts = boxes.of(devices.get(row));
+                counts.add(&target, truth.unwrap_or_default(), read.filter(|_| truth.is_some()));
             }
             if trial.is_multiple_of(step) {
                 for (output, pairs) in pairs.iter_mut().enumerate() {
@@ -108,23 +154,26 @@ pub(super) fn read(
         let found_around = asked_readings(pairs).into_iter().filter_map(|reading| around(pairs, reading, HELD));
         found.around.extend(found_around.map(|around| (output, around)));
     }
+    found.cup.target = boxes.counts.iter().copied().sum();
+    found.cup.target_of_devices = boxes.nested.then_some(boxes.counts);
     found.failed = parts.failed_trials(variant, WORST)?;
     found.cup.ellipse = found.cup.errors.ellipse(HELD);
     if let Some(ellipse) = found.cup.ellipse {
-        let (mut inside, mut all) = (0, 0);
-        parts.each_part(
-            variant,
-            &[Schema::error_column(OUTPUTS[0]), Schema::error_column(OUTPUTS[1])],
-            Rows::LastReduction,
-            |columns| {
-                let [one, other] = &columns[..] else { return };
-                for pair in one.iter().zip(other.iter()).filter_map(|(one, other)| Some([one?, other?])) {
-                    all += 1;
-                    inside += u64::from(ellipse.holds(pair));
-                }
-            },
-        )?;
-        found.cup.content = proportion(inside, all, CONFIDENCE);
+        let mut held: ByDevice<DeviceCount> = ByDevice::new(plan);
+        let names = ["device".to_owned(), Schema::error_column(OUTPUTS[0]), Schema::error_column(OUTPUTS[1])];
+        parts.each_part(variant, &names, Rows::LastReduction, |columns| {
+            let [devices, one, other] = &columns[..] else { return };
+            for (device, pair) in devices.iter().zip(one.iter().zip(other.iter())) {
+                let (Some(one), Some(other)) = pair else { continue };
+                let counts = held.of(device);
+                counts.trials += 1;
+                counts.outside += u64::from(ellipse.holds([one, other]));
+            }
+        })?;
+        found.cup.content = match held.counts[..] {
+            [all] if !held.nested => proportion(all.outside, all.trials, CONFIDENCE),
+            _ => held.counts.into_iter().collect::<DeviceCounts>().proportion(CONFIDENCE),
+        };
     }
     Ok(found)
 }

@@ -75,7 +75,7 @@ fn identity_a_nested_run_of_few_devices_gives_no_verdict() {
     let verdicts = table(&report, "verdicts");
     assert_eq!(cells(&verdicts, "verdict"), ["not shown"]);
     assert_eq!(cells(&verdicts, "devices"), ["6"]);
-    assert!(report.page.contains("fewer than 300 devices allow no verdict"));
+    assert!(report.page.contains("This design cannot pass: at least 59 devices are needed"));
 }
 
 /// Of two limits together a case is out if it is out of either; one-sided limits count one side.

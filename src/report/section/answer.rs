@@ -1,7 +1,8 @@
 //! Every requirement with its verdict, in full sentences.
 
-use crate::analysis::nested::DEVICES_FOR_A_VERDICT;
+use crate::analysis::device_bound::advised_devices;
 use crate::analysis::planning::{Needed, trials_needed};
+use crate::analysis::wrong_passes::{SIMULATED, Simulated};
 use crate::analysis::{Direction, Judgement, Rule, Verdict};
 use crate::experiment::{Plan, Requirement};
 use crate::report::evidence::{Entry, Files, Finding, Heading, Section, Table, label};
@@ -48,8 +49,8 @@ fn overview(plan: &Plan, assessment: &Assessment) -> String {
     if assessment.devices.is_some() {
         let _ = write!(
             text,
-            " Cases on one device are not independent: the bounds rest on the number of independent trials that the \
-             devices are worth, are approximate, and allow a verdict from {DEVICES_FOR_A_VERDICT} devices on.",
+            " Cases on one device are not independent, so the bounds rest on whole devices. {}",
+            confidence_over_devices()
         );
     }
     text
@@ -118,10 +119,8 @@ pub fn sentence(asked: &Asked, found: &Judgement) -> String {
     let upper = bounded_percent(found.exceed_high, left, Bound::Upper);
     let lower = bounded_percent(found.exceed_low, left, Bound::Lower);
     let counts = counts(asked, found);
-    let approximate = if found.effective.is_some() { "approximate " } else { "" };
-    let rule = |which: &str| {
-        format!("{approximate}one-sided {which} Clopper-Pearson bound at {confidence}\u{a0}% confidence")
-    };
+    let of = if found.devices.is_some() { "bound over devices" } else { "Clopper-Pearson bound" };
+    let rule = |which: &str| format!("one-sided {which} {of} at {confidence}\u{a0}% confidence");
     let within = if guard(asked) { "acceptance limit" } else { limit_or_limits(asked) };
     match (found.withheld, found.verdict) {
         (Some(why), _) => format!(
@@ -192,15 +191,8 @@ fn counts(asked: &Asked, found: &Judgement) -> String {
             count(found.out_of_acceptance)
         );
     }
-    if let Some(effective) = found.effective {
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a count
-        let worth = effective.n_effective as u64;
-        let _ = write!(
-            text,
-            " The effective unit is the device: the trials of {} devices are worth {} independent ones.",
-            count(effective.devices),
-            count(worth),
-        );
+    if let Some(devices) = found.devices {
+        let _ = write!(text, " The unit is the device; there are {}.", count(devices.count));
     }
     text
 }
@@ -238,7 +230,7 @@ const PROBABILITY: f64 = 0.8;
 
 /// How many trials of a new run pass with a probability of 80 %, if the proportion found is the true one.
 pub fn needed(asked: &Asked, found: &Judgement) -> Option<u64> {
-    let nothing_needed = found.verdict != Verdict::NotShown || found.withheld.is_some() || found.effective.is_some();
+    let nothing_needed = found.verdict != Verdict::NotShown || found.withheld.is_some() || found.devices.is_some();
     if nothing_needed || found.n == 0 {
         return None;
     }
@@ -252,11 +244,14 @@ fn observed(found: &Judgement) -> f64 {
 }
 
 fn more_trials(asked: &Asked, found: &Judgement) -> String {
-    if found.n == 0 || found.effective.is_some() {
+    if found.n == 0 {
         return String::new();
     }
     let is_allowed = observed(found) < 1.0 - asked.proportion;
     let observed = format!("the observed {}\u{a0}%", number(100.0 * observed(found), 2));
+    if let Some(devices) = found.devices.filter(|_| is_allowed) {
+        return more_devices(asked, devices.count);
+    }
     match needed(asked, found) {
         Some(needed) => format!(
             " If the true proportion outside equals {observed}, a new run of {} trials, fixed beforehand, passes with a \
@@ -275,6 +270,33 @@ fn more_trials(asked: &Asked, found: &Judgement) -> String {
     }
 }
 
+/// What is known of the confidence of the bounds over devices.
+fn confidence_over_devices() -> String {
+    let Simulated { designs, runs, nominal, worst } = SIMULATED;
+    format!(
+        "Their confidence is proved where the trials of each device are all out of the limit or all within it; in general it is a \
+         conjecture to which no exception is known (Learned-Miller and Thomas, arXiv:1905.06208; Phan, Thomas and \
+         Learned-Miller, arXiv:2106.03163). In {designs} simulated designs with exactly the allowed proportion out of the limit, \
+         {} runs each, at most {}\u{a0}% of the runs passed; {}\u{a0}% are allowed.",
+        count(runs.into()),
+        number(100.0 * worst, 1),
+        percent(nominal),
+    )
+}
+
+/// Where a nested design has few devices for what is required.
+fn more_devices(asked: &Asked, devices: u64) -> String {
+    let advised = advised_devices(asked.proportion);
+    if devices >= advised {
+        return String::new();
+    }
+    format!(
+        " For this required proportion at least {} devices are advised (10 divided by the allowed proportion); more devices \
+         narrow the bounds, more cases on each device hardly do.",
+        count(advised)
+    )
+}
+
 fn table(plan: &Plan, assessment: &Assessment, csv: String) -> Table {
     let words = |name: &str| Heading { name: name.to_owned(), numbers: false };
     let numbers = |name: &str| Heading { name: name.to_owned(), numbers: true };
@@ -283,18 +305,20 @@ fn table(plan: &Plan, assessment: &Assessment, csv: String) -> Table {
     if several {
         columns.push(words("variant"));
     }
+    // With a guard band the upper bound is made from other counts than the lower one.
+    let guarded = assessment.requirements.iter().any(|assessed| guard(&assessed.asked));
     columns.extend([
         words("error of"),
         numbers("limit"),
         numbers("within, required"),
         numbers("confidence"),
         numbers("trials"),
-        numbers("out"),
         numbers("failed"),
+        numbers("out"),
         numbers("out, at least"),
-        numbers("out, at most"),
-        words("verdict"),
     ]);
+    columns.extend(guarded.then(|| numbers("out of the acceptance limit")));
+    columns.extend([numbers(if guarded { "out of it, at most" } else { "out, at most" }), words("verdict")]);
     let row = |assessed: &RequirementAssessment| {
         let (asked, found) = (&assessed.asked, &assessed.judgement);
         let left = 1.0 - asked.proportion;
@@ -309,9 +333,12 @@ fn table(plan: &Plan, assessment: &Assessment, csv: String) -> Table {
             format!("{}\u{a0}%", percent(asked.proportion)),
             format!("{}\u{a0}%", percent(found.confidence)),
             count(found.n),
-            count(found.out),
             count(found.failed),
+            count(found.out),
             format!("{}\u{a0}%", bounded_percent(found.exceed_low, left, Bound::Lower)),
+        ]);
+        row.extend(guarded.then(|| count(found.out_of_acceptance)));
+        row.extend([
             format!("{}\u{a0}%", bounded_percent(found.exceed_high, left, Bound::Upper)),
             found.verdict.word().to_owned(),
         ]);
@@ -321,8 +348,8 @@ fn table(plan: &Plan, assessment: &Assessment, csv: String) -> Table {
         id: "table-verdicts".to_owned(),
         caption: "Requirements and verdicts".to_owned(),
         reading: "Compare what is out at most, or at least, with what the requirement leaves: both are one-sided \
-                  bounds at the confidence of the row, rounded away from the estimate and never across what is allowed. \
-                  The file has the bounds with failed trials left out as well."
+                  bounds at the confidence of the row, each from the count before it, rounded away from the estimate and never \
+                  across what is allowed. The file has the bounds with failed trials left out as well."
             .to_owned(),
         columns,
         rows: assessment.requirements.iter().map(row).collect(),

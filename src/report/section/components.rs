@@ -3,7 +3,6 @@
 use crate::analysis::CONFIDENCE;
 use crate::analysis::components::{Component, LEAST_EVENT_CASES};
 use crate::analysis::designs::nearest;
-use crate::analysis::nested::DEVICES_FOR_A_VERDICT;
 use crate::analysis::rare_events::{MANY_EVENTS, MANY_EVENTS_RECORDED};
 use crate::experiment::{Design, Plan};
 use crate::measurement::RESOLUTION;
@@ -59,7 +58,7 @@ fn overview(design: Design, devices: u64) -> String {
          and between repeats of a case; they add up to the total variance. Only the last is a variance of ISO 5725-1, the \
          repeatability variance; all conditions are simulated. The standard deviation of an error is the square root of its \
          total variance and has the same interval. The effective unit is the device: intervals of quantiles rest on whole \
-         devices drawn again (bias-corrected and accelerated bootstrap), and a verdict needs {DEVICES_FOR_A_VERDICT} devices.",
+         devices drawn again (bias-corrected and accelerated bootstrap), bounds of proportions on counts of whole devices.",
         count(devices),
         count(design.cases),
         if design.repeats == 1 { "once".to_owned() } else { format!("{} times", design.repeats) },

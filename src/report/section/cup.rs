@@ -1,6 +1,6 @@
 //! Inclination and anteversion together: the covariance ellipse, and what is read and truly lies in the target box.
 
-use crate::analysis::joint::{BoxCounts, proportion};
+use crate::analysis::joint::BoxCounts;
 use crate::analysis::{CONFIDENCE, Estimate};
 use crate::experiment::Plan;
 use crate::measurement::Output;
@@ -20,10 +20,10 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Optio
         &ELLIPSE,
         all().map(|(variant, t)| ellipse_row(&variant.arm, variant.point, &t.cup)).collect(),
     );
-    let boxes = all().flat_map(|(variant, t)| box_rows(&variant.arm, variant.point, &t.cup.target)).collect();
+    let boxes = all().flat_map(|(variant, t)| box_rows(&variant.arm, variant.point, &t.cup)).collect();
     let boxes = files.add("target", &TARGET, boxes);
     let nested = if assessment.devices.is_some() {
-        " In this nested design trials are not independent, and the intervals below are too short."
+        " Trials of one device are not independent: intervals of proportions rest on whole devices."
     } else {
         ""
     };
@@ -40,15 +40,16 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Optio
         entries.extend(label.iter().map(|label| Entry::heading(format!("{prefix}cup"), label.clone())));
         entries.push(Entry::paragraph(ellipse_words(&together.cup)));
         let columns = [("outcome", false), ("trials", true), ("proportion (interval)", true)];
-        let (table_ellipse, table_box) = (ellipse_table(&together.cup), box_table(&together.cup.target));
+        let (table_ellipse, table_box) = (ellipse_table(&together.cup), box_table(&together.cup));
         entries.push(Entry::Table(Table {
             id: format!("table-{prefix}cup"),
             caption: caption("Errors of inclination and anteversion together"),
             reading: format!(
                 "Mean and covariance describe an ellipse that would hold {}\u{a0}% of normal errors; its content is the proportion \
-                 of the trials that it holds, with an exact interval. A content far from {}\u{a0}% says that the errors are not \
+                 of the trials that it holds, with its {}\u{a0}% interval. A content far from {}\u{a0}% says that the errors are not \
                  jointly normal.",
                 percent(HELD),
+                percent(CONFIDENCE),
                 percent(HELD),
             ),
             columns: [("quantity", false), ("value", true)]
@@ -62,7 +63,7 @@ pub fn section(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Optio
             caption: caption("Read and truly in the target box"),
             reading: format!(
                 "The two middle rows are the errors that matter for a target: cases read inside that are truly outside, and \
-                 the reverse; the last two are the same as proportions of what was read. Exact {}\u{a0}% intervals. The figures \
+                 the reverse; the last two are the same as proportions of what was read, with {}\u{a0}% intervals. The figures \
                  depend on where the true cups lie, which the experiment draws.",
                 percent(CONFIDENCE),
             ),
@@ -111,7 +112,9 @@ fn ellipse_table(cup: &Cup) -> Vec<Vec<String>> {
         0 => "none".to_owned(),
         _ => format!("{}°", number(cup.errors.mean[which], 3)),
     };
-    let r = cup.errors.correlation(CONFIDENCE);
+    // Fisher's interval takes trials as independent.
+    let nested = cup.target_of_devices.is_some();
+    let r = cup.errors.correlation(CONFIDENCE).map(|r| if nested { Estimate { interval: None, ..r } } else { r });
     let r = r.map_or_else(|| "none".to_owned(), |r| crate::report::words::estimate(Some(r)));
     let rows = [
         ("trials with both angles", count(cup.errors.count)),
@@ -120,32 +123,36 @@ fn ellipse_table(cup: &Cup) -> Vec<Vec<String>> {
         ("bias of anteversion", bias(1)),
         ("standard deviation of inclination", sd(0)),
         ("standard deviation of anteversion", sd(1)),
-        ("correlation (interval by Fisher, normal errors)", r),
+        (if nested { "correlation" } else { "correlation (interval by Fisher, normal errors)" }, r),
         ("content of the ellipse (interval)", proportion_words(cup.content)),
     ];
     rows.map(|(what, value)| vec![what.to_owned(), value]).into()
 }
 
-/// Name, count and of how many it is a proportion.
-fn outcomes(target: &BoxCounts) -> [(&'static str, u64, u64); 7] {
-    let all = target.measured();
-    let (wrongly_in, wrongly_out) = (target.read_inside_truly_outside, target.read_outside_truly_inside);
-    [
-        ("read inside, truly inside", target.both_inside, all),
-        ("read inside, truly outside", wrongly_in, all),
-        ("read outside, truly inside", wrongly_out, all),
-        ("read outside, truly outside", target.both_outside, all),
-        ("truly outside, of those read inside", wrongly_in, target.both_inside + wrongly_in),
-        ("truly inside, of those read outside", wrongly_out, target.both_outside + wrongly_out),
-        ("without both readings", target.failed, all + target.failed),
-    ]
-}
+/// A count of the target box, and of how many it is a proportion.
+type Outcome = fn(&BoxCounts) -> (u64, u64);
 
-fn box_table(target: &BoxCounts) -> Vec<Vec<String>> {
-    let row = |(what, number, of): (&str, u64, u64)| {
-        vec![what.to_owned(), count(number), proportion_words(proportion(number, of, CONFIDENCE))]
+const OUTCOMES: [(&str, Outcome); 7] = [
+    ("read inside, truly inside", |target| (target.both_inside, target.measured())),
+    ("read inside, truly outside", |target| (target.read_inside_truly_outside, target.measured())),
+    ("read outside, truly inside", |target| (target.read_outside_truly_inside, target.measured())),
+    ("read outside, truly outside", |target| (target.both_outside, target.measured())),
+    ("truly outside, of those read inside", |target| {
+        let wrongly_in = target.read_inside_truly_outside;
+        (wrongly_in, target.both_inside + wrongly_in)
+    }),
+    ("truly inside, of those read outside", |target| {
+        let wrongly_out = target.read_outside_truly_inside;
+        (wrongly_out, target.both_outside + wrongly_out)
+    }),
+    ("without both readings", |target| (target.failed, target.measured() + target.failed)),
+];
+
+fn box_table(cup: &Cup) -> Vec<Vec<String>> {
+    let row = |(what, of): (&str, Outcome)| {
+        vec![what.to_owned(), count(of(&cup.target).0), proportion_words(cup.target_proportion(of))]
     };
-    outcomes(target).map(row).into()
+    OUTCOMES.map(row).into()
 }
 
 const ELLIPSE: [&str; 15] = [
@@ -191,9 +198,9 @@ fn ellipse_row(arm: &str, point: u32, cup: &Cup) -> Vec<Cell> {
 const TARGET: [&str; 9] =
     ["arm", "point", "outcome", "trials", "of", "proportion", "proportion_low", "proportion_high", "confidence"];
 
-fn box_rows(arm: &str, point: u32, target: &BoxCounts) -> Vec<Vec<Cell>> {
-    let row = |(what, number, of): (&str, u64, u64)| {
-        let found = proportion(number, of, CONFIDENCE);
+fn box_rows(arm: &str, point: u32, cup: &Cup) -> Vec<Vec<Cell>> {
+    let row = |(what, outcome): (&str, Outcome)| {
+        let ((number, of), found) = (outcome(&cup.target), cup.target_proportion(outcome));
         let interval = found.and_then(|found| found.interval);
         vec![
             arm.into(),
@@ -207,5 +214,5 @@ fn box_rows(arm: &str, point: u32, target: &BoxCounts) -> Vec<Vec<Cell>> {
             CONFIDENCE.into(),
         ]
     };
-    outcomes(target).map(row).into()
+    OUTCOMES.map(row).into()
 }

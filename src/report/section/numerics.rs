@@ -30,8 +30,10 @@ pub fn section(plan: &Plan) -> Section {
     ];
     if plan.design.is_some() {
         items.push(
-            "Cases of one device are not independent: intervals come from whole devices, and bounds from the number of \
-             independent trials that they are worth."
+            "Cases of one device are not independent: intervals come from whole devices. Bounds of proportions are those of \
+             Learned-Miller and Thomas (arXiv:1905.06208) over the proportions of devices: the data and one more device that is \
+             wholly outside, with exponential weights on devices; the probability is inverted from its generating function to a \
+             relative 1e-9."
                 .to_owned(),
         );
     }

@@ -404,10 +404,10 @@ fn estimate_rows(assessed: &OutputAssessment) -> Vec<Vec<Cell>> {
         row.push(s.events.recorded.filter(|_| on_events).into());
         row
     };
-    let exceed = assessed.exceedances.iter().map(|exceed| {
-        let effective = exceed.effective.map(|effective| effective.n_effective);
-        row(format!("exceed {}", exceed.requirement.id), exceed.estimate, effective)
-    });
+    let exceed = assessed
+        .exceedances
+        .iter()
+        .map(|exceed| row(format!("exceed {}", exceed.requirement.id), exceed.estimate, exceed.n_effective));
     simple.into_iter().map(|(measure, estimate)| row(measure.to_owned(), estimate, None)).chain(exceed).collect()
 }
 

@@ -1,6 +1,7 @@
 //! How the readings of two arms agree: difference against mean.
 
 use super::{MOST_PAIRS, against, heading, point_file_columns, shown, suffix};
+use crate::analysis::limits_of_agreement::DEVICES_FOR_AN_INTERVAL;
 use crate::analysis::{CONFIDENCE, Estimate};
 use crate::experiment::{Plan, Variant};
 use crate::measurement::Output;
@@ -66,13 +67,21 @@ pub fn entries(
             of(|limits| limits.upper),
         ]
     };
+    let devices = match &assessment.devices {
+        None => String::new(),
+        Some(devices) if devices.iter().any(|&devices| devices < DEVICES_FOR_AN_INTERVAL as u64) => format!(
+            " Trials of one device are not independent, and fewer than {DEVICES_FOR_AN_INTERVAL} devices allow no interval of the \
+             limits."
+        ),
+        Some(_) => " Trials of one device are not independent: intervals rest on whole devices.".to_owned(),
+    };
     Ok(vec![
         Entry::heading("agreement-of-readings", "Agreement of readings"),
-        Entry::paragraph(
+        Entry::paragraph(format!(
             "Two arms may agree and both be wrong: agreement compares readings with each other and never with the truth. It is \
              what a bench without a reference would show. The limits hold 95 of 100 differences if these are normal and do not \
-             change with the size of the reading (Bland JM, Altman DG. Lancet 1986;327:307-310), which the picture shows.",
-        ),
+             change with the size of the reading (Bland JM, Altman DG. Lancet 1986;327:307-310), which the picture shows.{devices}",
+        )),
         Entry::Charts { charts },
         Entry::Table(Table {
             id: "table-agreement".to_owned(),
