@@ -47,4 +47,4 @@ pub use schema::file_keys;
 pub use sensitivity::{Budgeting, Group, OTHER_MEMBERS, QUESTIONS, Question, REST, Sensitivity};
 pub use template::template;
 pub use tree::DEFAULTS;
-pub use uncertain::{Uncertain, UncertainInput};
+pub use uncertain::{MOST_COMBINED, Uncertain, UncertainInput};

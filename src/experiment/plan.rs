@@ -13,7 +13,7 @@ use super::requirement::{JointRequirement, Requirement};
 use super::sensitivity::{Budgeting, Question, Sensitivity};
 use super::spec::{Reader, WrittenDesign};
 use super::tree::{self, DEFAULTS, Tree};
-use super::uncertain::{self, Uncertain};
+use super::uncertain::Uncertain;
 use super::{keys, switch, warn};
 use crate::analysis::Rule;
 use crate::measurement::{AngleDefinition, Asked, Cameras, FemurFeature, Plane, Procedure, Side, TemplateShape};
@@ -234,9 +234,7 @@ impl Plan {
         }
         faults.extend(Reader::new(&tree).questions_faults(sensitivity.as_ref(), &variants));
         faults.extend(Reader::new(&tree).asked_faults(&variants));
-        let mut uncertain = Uncertain { inputs: ranged, points: Vec::new(), variants: Vec::new() };
-        let values = |point: &Vec<Override>| point.iter().map(|change| uncertain::number(&change.value)).collect();
-        uncertain.points = outer_points.iter().map(values).collect();
+        let mut uncertain = Uncertain::without_variants(ranged, &outer_points, outer);
         let first = grid.first().map_or(&[][..], Vec::as_slice);
         for arm in arms.iter().take(if faults.is_empty() { usize::MAX } else { 0 }) {
             let of_arm = outer_points.iter().filter_map(|point| {
@@ -245,7 +243,7 @@ impl Plan {
                 let free = point.iter().filter(|change| !fixed(change)).chain(first).cloned().collect::<Vec<_>>();
                 variant(&settled, arm, (0, free.as_slice()), purpose, &mut faults, &mut Vec::new())
             });
-            uncertain.variants.push(of_arm.collect());
+            uncertain.add_arm(of_arm.collect());
         }
         let Some((head, budgeting)) = head.zip(budgeting).filter(|_| faults.is_empty()) else {
             file.verdict(faults)?;

@@ -36,3 +36,4 @@ mod stillness;
 mod strategies;
 mod streams;
 mod support;
+mod uncertain;

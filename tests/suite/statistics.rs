@@ -1,6 +1,6 @@
 //! Estimates and verdicts of whole runs: nested designs, several limits together, failures.
 
-use crate::support::{Reported, reported};
+use crate::support::{Reported, cells, reported, table};
 use navassay::analysis::components::components;
 use navassay::analysis::nested::{Nested, summarise_nested};
 use navassay::analysis::rare_events::RareEvents;
@@ -21,17 +21,6 @@ fn column(report: &Reported, name: &str) -> Vec<f64> {
     let parts = Parts::list(&report.folder.path().join("parts")).expect("parts");
     let column = parts.column(0, name, Rows::LastReduction).expect("a column");
     column.iter().map(|value| value.expect("a value")).collect()
-}
-
-/// Lines of a table, by the names of its columns.
-fn table(report: &Reported, name: &str) -> Vec<Vec<String>> {
-    let text = std::fs::read_to_string(report.folder.path().join(format!("tables/{name}.csv"))).expect("a table");
-    text.lines().map(|line| line.split(',').map(str::to_owned).collect()).collect()
-}
-
-fn cells(table: &[Vec<String>], column: &str) -> Vec<String> {
-    let at = table[0].iter().position(|name| name == column).expect("a column");
-    table[1..].iter().map(|row| row[at].clone()).collect()
 }
 
 /// Repeats of a case share patient, implant and device, and differ in what is captured; devices share nothing.
@@ -75,7 +64,40 @@ fn identity_a_nested_run_of_few_devices_gives_no_verdict() {
     let verdicts = table(&report, "verdicts");
     assert_eq!(cells(&verdicts, "verdict"), ["not shown"]);
     assert_eq!(cells(&verdicts, "devices"), ["6"]);
-    assert!(report.page.contains("This design cannot pass: at least 59 devices are needed"));
+    assert!(report.page.contains("This design cannot pass: at least 22 devices are needed"));
+}
+
+/// One case on each device is an independent design: verdicts, proportions and the target box have the same bounds.
+#[test]
+fn identity_one_case_a_device_is_an_independent_design() {
+    let joint = [
+        requirement("NARROW", "output = \"inclination\"\nlimit_deg = 2\nguard_deg = 0.2"),
+        requirement("WIDE", "output = \"anteversion\"\nlimit_deg = 4"),
+        requirement("BOTH", "all_of = [\"NARROW\", \"WIDE\"]"),
+    ]
+    .concat();
+    let nested = reported(&format!("seed = 5\n[design]\ndevices = 60\ncases = 1\nrepeats = 1\n{joint}"));
+    let independent = reported(&format!("seed = 5\ntrials = 60\n{joint}"));
+    for (name, columns) in [
+        ("verdicts", &["out", "out_of_acceptance", "exceed_low", "exceed_high", "bound"][..]),
+        ("target", &["trials", "of", "proportion_low", "proportion_high"]),
+        ("cup", &["content"]),
+    ] {
+        for column in columns {
+            let numbers = |report: &Reported| -> Vec<Option<f64>> {
+                cells(&table(report, name), column).iter().map(|cell| cell.parse().ok()).collect()
+            };
+            let (one, other) = (numbers(&nested), numbers(&independent));
+            assert_eq!(one.len(), other.len());
+            for pair in one.into_iter().zip(other) {
+                let same = match pair {
+                    (Some(one), Some(other)) => (one - other).abs() < 1e-8,
+                    (one, other) => one == other,
+                };
+                assert!(same, "{name} {column}: {pair:?}");
+            }
+        }
+    }
 }
 
 /// Of two limits together a case is out if it is out of either; one-sided limits count one side.

@@ -46,6 +46,13 @@ fn overview(plan: &Plan, assessment: &Assessment) -> String {
         text += " Where a requirement has a guard band, it passes by the limit less the guard band and fails by the limit \
                  itself (guarded acceptance, JCGM 106:2012).";
     }
+    if !plan.uncertain.inputs.is_empty() {
+        text +=
+            " Some magnitudes of the noise are given as ranges; the verdicts here hold for the middle of each range.";
+        if !plan.uncertain.points.is_empty() {
+            text += " Each requirement is judged at the worst end of the ranges too, with the sensitivities.";
+        }
+    }
     if assessment.devices.is_some() {
         let _ = write!(
             text,

@@ -17,7 +17,7 @@ pub use nominal::WITHOUT_QUANTITY;
 pub use one_at_a_time::{CHANGES, Change, Changed, OneAtATime, SourceRuns};
 pub use prediction::{CHECKED, Compared, Predicted, Prediction};
 pub use shapley::ShapleyStudy;
-pub use uncertain::{Moves, UncertainPoint, UncertainStudy};
+pub use uncertain::{Moves, UncertainPoint, UncertainStudy, WorstEnd};
 
 use super::budget::{BudgetSearch, budget};
 use crate::experiment::{Plan, Question, Variant};
@@ -73,7 +73,8 @@ pub fn sensitivity<'p>(
         let linear = asked.asks(Question::Linear) || asked.asks(Question::Offsets);
         let linear = linear.then(|| linear::ask(&study, place, variant)).transpose()?;
         let outer = plan.uncertain.variants.get(index).filter(|outer| !outer.is_empty());
-        let uncertain = outer.map(|outer| uncertain::ask(&study, index, outer)).transpose()?;
+        let at_ends = plan.uncertain.variants_at_ends.get(index).map_or(&[][..], Vec::as_slice);
+        let uncertain = outer.map(|outer| uncertain::ask(&study, index, outer, at_ends)).transpose()?;
         let allocated = index == 0 && asked.asks(Question::Allocation) && !plan.requirements.is_empty();
         let allocation = allocated.then(|| budget(plan, variant, threads, progress)).transpose()?;
         Ok(ArmSensitivity { variant, indices, shapley, one_at_a_time: one, linear, uncertain, allocation })

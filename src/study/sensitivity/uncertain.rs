@@ -1,8 +1,9 @@
 //! Magnitudes that are known within a range only: what the answer would be anywhere in the ranges.
 
+use super::super::assess::judge_joint;
 use super::{Asking, errors};
-use crate::analysis::{Errors, Judgement, judge, order};
-use crate::experiment::Variant;
+use crate::analysis::{Errors, Judgement, Rule, confidence_of_a_look, judge, order};
+use crate::experiment::{JointRequirement, MOST_COMBINED, Plan, Variant};
 use crate::measurement::OUTPUTS;
 use crate::record::Parts;
 use crate::trial::{Cells, RunError, run_cells};
@@ -16,6 +17,17 @@ pub struct UncertainStudy {
     pub requirements: Vec<Vec<UncertainPoint>>,
     /// For each requirement and each uncertain input: what it moves.
     pub moves: Vec<Vec<Moves>>,
+    /// Each requirement at the worst end of the ranges, those that join others last.
+    pub worst: Vec<WorstEnd>,
+}
+
+/// A requirement judged with every uncertain magnitude at an end of its range.
+#[derive(Clone, Debug, PartialEq)]
+pub struct WorstEnd {
+    /// The values of the magnitudes.
+    pub values: Vec<f64>,
+    /// The judgement of as many independent cases as the run has trials.
+    pub judgement: Judgement,
 }
 
 /// One point judged by one requirement.
@@ -38,7 +50,12 @@ pub struct Moves {
     pub passing: [f64; 2],
 }
 
-pub(super) fn ask(asking: &Asking, arm: usize, variants: &[Variant]) -> Result<UncertainStudy, RunError> {
+pub(super) fn ask(
+    asking: &Asking,
+    arm: usize,
+    variants: &[Variant],
+    at_ends: &[Variant],
+) -> Result<UncertainStudy, RunError> {
     let plan = asking.plan;
     let study = format!("uncertain{}", arm + 1);
     let cells = Cells { study: &study, variants, rows: asking.rows };
@@ -59,11 +76,71 @@ pub(super) fn ask(asking: &Asking, arm: usize, variants: &[Variant]) -> Result<U
         }
     }
     let column = |input: usize| -> Vec<f64> { plan.uncertain.points.iter().map(|point| point[input]).collect() };
-    let moves = requirements
+    let moves: Vec<Vec<Moves>> = requirements
         .iter()
         .map(|points| (0..plan.uncertain.inputs.len()).map(|input| moves(&column(input), points)).collect())
         .collect();
-    Ok(UncertainStudy { rows: asking.rows, requirements, moves })
+    let worst = worst_ends(asking, arm, at_ends, &moves)?;
+    Ok(UncertainStudy { rows: asking.rows, requirements, moves, worst })
+}
+
+/// The ends of the ranges at which a requirement may be worst: those towards which each magnitude raises the quantile, or, of
+/// many ranges, all lower and all upper ends.
+fn candidates(ends: usize, moves: &[Moves]) -> Vec<usize> {
+    if moves.len() > MOST_COMBINED {
+        return (0..ends).collect();
+    }
+    let upper = |(i, moves): (usize, &Moves)| usize::from(moves.rank_correlation >= 0.0) << i;
+    vec![moves.iter().enumerate().map(upper).sum()]
+}
+
+/// Runs the ends at which any requirement may be worst and judges each requirement at its own; one that joins others at those of
+/// all its limits, of which the worst counts.
+fn worst_ends(
+    asking: &Asking,
+    arm: usize,
+    at_ends: &[Variant],
+    moves: &[Vec<Moves>],
+) -> Result<Vec<WorstEnd>, RunError> {
+    let plan = asking.plan;
+    let of_single: Vec<Vec<usize>> = moves.iter().map(|moves| candidates(at_ends.len(), moves)).collect();
+    let of_joint = plan.joint_requirements.iter().map(|joint| {
+        let limits = joint.members.iter().filter_map(|&member| of_single.get(member));
+        limits.flatten().copied().collect()
+    });
+    let wanted: Vec<Vec<usize>> = of_single.iter().cloned().chain(of_joint).collect();
+    let mut run: Vec<usize> = wanted.iter().flatten().copied().collect();
+    run.sort_unstable();
+    run.dedup();
+    let variants: Vec<Variant> = run.iter().filter_map(|&end| at_ends.get(end).cloned()).collect();
+    let cells = Cells { study: &format!("ends{}", arm + 1), variants: &variants, rows: plan.trials };
+    let parts = Parts::list(&run_cells(plan, &cells, asking.folder, asking.threads, asking.progress)?)?;
+    let mut worst: Vec<Option<WorstEnd>> = vec![None; wanted.len()];
+    for (cell, &end) in (0..).zip(&run) {
+        let Some(values) = plan.uncertain.ends.get(end) else { continue };
+        let columns = errors(&parts, cell)?;
+        for (which, worst) in worst.iter_mut().enumerate().filter(|(which, _)| wanted[*which].contains(&end)) {
+            let Some(judgement) = judged(plan, which, &columns) else { continue };
+            let more = |worst: &WorstEnd| judgement.out_of_acceptance > worst.judgement.out_of_acceptance;
+            if worst.as_ref().is_none_or(more) {
+                *worst = Some(WorstEnd { values: values.clone(), judgement });
+            }
+        }
+    }
+    Ok(worst.into_iter().flatten().collect())
+}
+
+/// A requirement, those that join others last, judged with the confidence of one look.
+fn judged(plan: &Plan, which: usize, columns: &[Vec<f64>; OUTPUTS.len()]) -> Option<Judgement> {
+    if let Some(asked) = plan.requirements.get(which) {
+        let rule = asked.rule();
+        let rule = Rule { confidence: confidence_of_a_look(rule.confidence, plan.looks), ..rule };
+        return Some(judge(&Errors::new(columns[asked.output.place()].clone(), 0), &rule));
+    }
+    let joint = plan.joint_requirements.get(which - plan.requirements.len())?;
+    let confidence = confidence_of_a_look(joint.confidence, plan.looks);
+    let joint = JointRequirement { confidence, ..joint.clone() };
+    Some(judge_joint(plan, &joint, |output| columns[output].iter().copied()))
 }
 
 fn moves(values: &[f64], points: &[UncertainPoint]) -> Moves {
@@ -114,6 +191,13 @@ fn correlation(one: &[f64], other: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn identity_ends_follow_the_signs() {
+        let moves = |rank_correlation| Moves { rank_correlation, halves: [0.0; 2], passing: [0.0; 2] };
+        assert_eq!(candidates(8, &[0.9, -0.4, 0.0].map(moves)), [0b101]);
+        assert_eq!(candidates(2, &[-1.0; 6].map(moves)), [0, 1]);
+    }
 
     #[test]
     fn identity_ranks_and_their_correlation() {

@@ -36,6 +36,18 @@ pub fn reported(text: &str) -> Reported {
     Reported { folder, evidence, page }
 }
 
+/// Lines of a table, by the names of its columns.
+pub fn table(report: &Reported, name: &str) -> Vec<Vec<String>> {
+    let text = std::fs::read_to_string(report.folder.path().join(format!("tables/{name}.csv"))).expect("a table");
+    text.lines().map(|line| line.split(',').map(str::to_owned).collect()).collect()
+}
+
+/// The cells of a column of such a table.
+pub fn cells(table: &[Vec<String>], column: &str) -> Vec<String> {
+    let at = table[0].iter().position(|name| name == column).expect("a column");
+    table[1..].iter().map(|row| row[at].clone()).collect()
+}
+
 /// Runs a plan in a folder, or goes on there, and writes its report.
 pub fn report_into(path: &Path, plan: &Plan) -> Evidence {
     let folder = RunFolder::open(path, plan, false).expect("an empty folder");

@@ -2,18 +2,19 @@
 
 use super::{Arm, Tables};
 use crate::analysis::Verdict;
-use crate::experiment::Requirement;
+use crate::experiment::{MOST_COMBINED, Requirement};
 use crate::record::tables::Cell;
 use crate::report::chart::{Alternative, Axis, TwoIntervals, TwoIntervalsRow, two_intervals};
 use crate::report::evidence::{Chart, Entry, Files, Heading, Table};
-use crate::report::words::{count, number, percent, short, with_unit};
-use crate::study::sensitivity::{Moves, UncertainStudy};
+use crate::report::words::{Bound, bounded_percent, count, number, percent, short, with_unit};
+use crate::study::sensitivity::{Moves, UncertainStudy, WorstEnd};
 
 /// Rows of the files.
 #[derive(Default)]
 pub struct Rows {
     moves: Vec<Vec<Cell>>,
     points: Vec<Vec<Cell>>,
+    worst: Vec<Vec<Cell>>,
 }
 
 impl Rows {
@@ -36,13 +37,17 @@ impl Rows {
             "passing_upper_half",
         ];
         files.add("uncertain", &header, self.moves);
+        let inputs: Vec<String> = inputs.collect();
         let header: Vec<String> =
             ["arm", "point", "requirement", "output", "unit", "quantile", "out", "n", "verdict"]
                 .into_iter()
                 .map(String::from)
-                .chain(inputs)
+                .chain(inputs.iter().cloned())
                 .collect();
         files.add("uncertain-points", &header, self.points);
+        let header = ["arm", "requirement", "out_of_acceptance", "n", "exceed_high", "confidence", "verdict"];
+        let header: Vec<String> = header.into_iter().map(String::from).chain(inputs).collect();
+        files.add("uncertain-ends", &header, self.worst);
     }
 }
 
@@ -62,6 +67,17 @@ pub fn entries(arm: &Arm, study: &UncertainStudy, tables: &mut Tables) -> Vec<En
         Entry::List {
             items: plan.requirements.iter().zip(0..).map(|(asked, i)| sentence(arm, study, asked, i)).collect(),
         },
+        Entry::paragraph(format!(
+            "The verdicts of the answer hold for the middle of each range. The table below judges each requirement with every \
+             magnitude at the worst end of its range{}, by {} independent cases.",
+            if plan.uncertain.inputs.len() > MOST_COMBINED {
+                " (the worse of all lower and all upper ends)"
+            } else {
+                ""
+            },
+            count(plan.trials),
+        )),
+        ends(arm, study),
         table(arm, study),
     ];
     let charts = plan.requirements.iter().enumerate().map(|(i, asked)| chart(arm, study, asked, i)).collect();
@@ -72,6 +88,14 @@ pub fn entries(arm: &Arm, study: &UncertainStudy, tables: &mut Tables) -> Vec<En
 fn add_rows(arm: &Arm, study: &UncertainStudy, rows: &mut Rows) {
     let plan = arm.plan;
     let finite = |value: f64| Cell::from(value.is_finite().then_some(value));
+    for ((id, _), worst) in asked(arm).zip(&study.worst) {
+        let judged = &worst.judgement;
+        let mut row: Vec<Cell> = vec![arm.name.into(), id.into(), judged.out_of_acceptance.into(), judged.n.into()];
+        row.extend([judged.exceed_high, judged.confidence].map(finite));
+        row.push(judged.verdict.word().into());
+        row.extend(worst.values.iter().map(|&value| finite(value)));
+        rows.worst.push(row);
+    }
     for (i, asked) in plan.requirements.iter().enumerate() {
         let (output, unit) = (asked.output.id(), asked.output.unit().suffix());
         for (input, moves) in plan.uncertain.inputs.iter().zip(&study.moves[i]) {
@@ -91,6 +115,50 @@ fn add_rows(arm: &Arm, study: &UncertainStudy, rows: &mut Rows) {
             rows.points.push(row);
         }
     }
+}
+
+/// The id and the required proportion of each requirement, those that join others last.
+fn asked<'a>(arm: &'a Arm) -> impl Iterator<Item = (&'a str, f64)> {
+    let joint = arm.plan.joint_requirements.iter().map(|joint| (joint.id.as_str(), joint.proportion));
+    arm.plan.requirements.iter().map(|asked| (asked.id.as_str(), asked.proportion)).chain(joint)
+}
+
+/// Each requirement at the worst end of the ranges.
+fn ends(arm: &Arm, study: &UncertainStudy) -> Entry {
+    let inputs = || arm.plan.uncertain.inputs.iter();
+    let row = |((id, proportion), worst): ((&str, f64), &WorstEnd)| {
+        let judged = &worst.judgement;
+        let ends = inputs().zip(&worst.values).map(|(input, value)| {
+            let path = input.path.strip_prefix("noise.").unwrap_or(&input.path);
+            format!("{path} = {}", short(*value))
+        });
+        vec![
+            id.to_owned(),
+            ends.collect::<Vec<_>>().join(", "),
+            format!("{} of {}", count(judged.out_of_acceptance), count(judged.n)),
+            format!("{}\u{a0}%", bounded_percent(judged.exceed_high, 1.0 - proportion, Bound::Upper)),
+            format!("{}\u{a0}%", percent(judged.confidence)),
+            judged.verdict.word().to_owned(),
+        ]
+    };
+    let columns = [
+        ("requirement", false),
+        ("worst end", false),
+        ("out", true),
+        ("out, at most", true),
+        ("confidence", true),
+        ("verdict", false),
+    ];
+    Entry::Table(Table {
+        id: format!("table-{}uncertain-ends", arm.prefix),
+        caption: arm.caption("Requirements at the worst end of the ranges"),
+        reading: "The worst end of each magnitude is the one towards which its rank correlation raises the quantile of the absolute \
+                  error. Out is the count out of the acceptance limit, out at most its one-sided bound."
+            .to_owned(),
+        columns: columns.map(|(name, numbers)| Heading { name: name.to_owned(), numbers }).into(),
+        rows: asked(arm).zip(&study.worst).map(row).collect(),
+        csv: "uncertain-ends".to_owned(),
+    })
 }
 
 /// The inputs by how much they move a requirement, most first.
