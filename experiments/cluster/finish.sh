@@ -4,4 +4,4 @@
 #SBATCH --job-name=navassay-finish
 #SBATCH --mem=1G
 set -eu
-exec "${NAVASSAY:-navassay}" finish "$1"
+exec "${NAVASSAY:-navassay}" finish "$@"

@@ -14,5 +14,5 @@ mkdir -p "$folder.logs"
 array=$(sbatch --parsable --array="1-$shards" --output="$folder.logs/shard-%a.txt" "$@" \
     "$here/shard.sh" "$file" "$folder" "$shards")
 finish=$(sbatch --parsable --dependency="afterok:$array" --kill-on-invalid-dep=yes \
-    --output="$folder.logs/finish.txt" "$here/finish.sh" "$folder")
+    --output="$folder.logs/finish.txt" "$here/finish.sh" "$folder" "$file")
 echo "array $array, then $finish; logs in $folder.logs"

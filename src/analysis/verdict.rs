@@ -153,8 +153,8 @@ pub struct Devices {
 /// Why there is no verdict.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Withheld {
-    /// Trials were added after a verdict had been seen, and the plan had not said so before.
-    Extended,
+    /// Verdicts had been seen before, and the plan had not declared so many looks.
+    UndeclaredLook,
     /// A nested design that cannot pass, whatever the counts.
     TooFewDevices {
         /// Number of devices.
@@ -169,9 +169,9 @@ impl Withheld {
     #[must_use]
     pub fn sentence(self) -> String {
         match self {
-            Self::Extended => {
-                "Trials were added after a verdict had been seen, and the plan had not declared so many looks \
-                 beforehand; whoever goes on until a verdict pleases will find one, so it stays not shown."
+            Self::UndeclaredLook => {
+                "Verdicts had been seen before, and the plan had not declared so many looks beforehand. Repeating an \
+                 assessment until it passes would bias the verdict, so none is given."
                     .to_owned()
             }
             Self::TooFewDevices { devices, needed } => {

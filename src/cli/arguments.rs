@@ -89,15 +89,21 @@ pub struct CheckArguments {
     /// Number of trials, instead of the file's.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
     pub trials: Option<u64>,
-    /// Fix the plan before its run: write its hashes into FILE's neighbour with the ending .plan.json.
+    /// Freeze the plan before its run: write it beside FILE, with the ending .plan.json, and print its SHA-256.
     #[arg(long)]
     pub freeze: bool,
+    /// Amend the frozen plan: write its next revision beside FILE (.plan.2.json and so on) and keep the former.
+    #[arg(long, value_name = "REASON", conflicts_with = "freeze")]
+    pub amend: Option<String>,
 }
 
 #[derive(Debug, Args)]
 pub struct FinishArguments {
     /// Folder that several machines have written to.
     pub folder: PathBuf,
+    /// Experiment file, so that this look at verdicts is recorded beside its frozen plan [default: the file of the run's
+    /// record, if it is in the current folder].
+    pub file: Option<PathBuf>,
     /// No table.
     #[arg(long)]
     pub quiet: bool,

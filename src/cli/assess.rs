@@ -5,7 +5,7 @@ use super::arguments::AssessArguments;
 use super::message::{Stop, note, warn};
 use super::progress::Bar;
 use super::run::conclude;
-use super::{held, interrupt};
+use super::{frozen, held, interrupt};
 use crate::experiment::Plan;
 use crate::record::is_document;
 use crate::record::sums::Difference;
@@ -16,8 +16,11 @@ pub fn assess(arguments: &AssessArguments) -> Result<Ending, Stop> {
     interrupt::end_at_once();
     let folder = RunFolder::reopen(&arguments.folder)?;
     let saved = folder.experiment()?;
-    let plan = match &arguments.file {
-        Some(file) => Plan { trials: saved.trials, seed: saved.seed, frozen: saved.frozen, ..Plan::read(file)? },
+    let mut plan = match &arguments.file {
+        Some(file) => {
+            let frozen = frozen::in_force(saved.frozen, frozen::for_run(file)?, file);
+            Plan { trials: saved.trials, seed: saved.seed, frozen, ..Plan::read(file)? }
+        }
         None => saved.plan()?,
     };
     folder.demand_same_simulation(&plan)?;
@@ -27,7 +30,9 @@ pub fn assess(arguments: &AssessArguments) -> Result<Ending, Stop> {
         held::keep(held::look(&plan, file)?, &folder)?;
     }
     trial::demand_whole(&plan, &folder)?;
-    conclude(&plan, &folder, 0, Bar::new(arguments.quiet), arguments.quiet)
+    plan.bench = held::kept(&plan, &folder)?;
+    let experiment = arguments.file.clone().or_else(|| frozen::experiment_of(&plan));
+    conclude(&plan, &folder, experiment.as_deref(), 0, Bar::new(arguments.quiet), arguments.quiet)
 }
 
 /// Says which files are not those of the run. What is assessed must be; what is only a result is made again.

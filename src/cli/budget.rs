@@ -9,7 +9,6 @@ use crate::experiment::Plan;
 use crate::report::{Evidence, write_report};
 use crate::study::budget::{BudgetSearch, budget};
 use crate::trial::{self, RunFolder};
-use serde_json::Value;
 use std::path::{Path, PathBuf};
 
 /// Searches for the largest sources that meet every requirement.
@@ -37,7 +36,7 @@ pub fn run(arguments: &BudgetArguments) -> Result<Ending, Stop> {
     let search = budget(&plan, variant, arguments.threads.map_or(0, usize::from), &bar)?;
     drop(bar);
     folder.unseal()?;
-    folder.write_manifest(&trial::manifest(&plan, &[], &Value::Null))?;
+    folder.write_manifest(&trial::manifest(&plan, &[], &[]))?;
     let written = write_report(folder.path(), &Evidence::of_budget(&plan, &search))?;
     folder.seal(&written.edited).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
     if !arguments.quiet {

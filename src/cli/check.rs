@@ -2,64 +2,48 @@
 
 use super::Ending;
 use super::arguments::CheckArguments;
-use super::held;
-use super::message::{Stop, warn};
+use super::message::{Stop, remark, warn};
 use super::planned;
 use super::run::default_folder;
 use super::terminal::{align_right, show, table};
-use crate::experiment::{FrozenPlan, Plan, Variant};
+use super::{frozen, held};
+use crate::experiment::{FrozenError, FrozenPlan, Plan, Variant};
 use crate::measurement::{Output, Step};
 use crate::record::Block;
 use crate::report::sampling_paragraph;
 use crate::simulation::noise::JointScores;
 use crate::study::planned::PlannedTrials;
-use crate::trial::{TrialRunner, Worker, write_json};
+use crate::trial::{TrialRunner, Worker};
 use std::fmt::Write as _;
 use std::path::Path;
 use std::thread::available_parallelism;
 use std::time::{Duration, Instant};
 
-/// Reads and validates an experiment; nothing is written but the plan, where it is to be fixed.
+/// Reads and validates an experiment; nothing is written but the plan, where it is to be frozen or amended.
 pub fn check(arguments: &CheckArguments) -> Result<Ending, Stop> {
     let mut plan = Plan::read(&arguments.file)?;
     super::take_trials(&mut plan, arguments.trials)?;
     warn(&plan.warnings);
-    held::look(&plan, &arguments.file)?;
+    plan.bench = held::look(&plan, &arguments.file)?.map(|cases| held::identity(&plan, &cases)).transpose()?;
+    match FrozenPlan::read(&arguments.file) {
+        Ok(found) => plan.frozen = found,
+        // Nothing is judged here, so another version's plan stops only what would go by it.
+        Err(error @ FrozenError::OtherVersion { .. }) if !arguments.freeze && arguments.amend.is_none() => {
+            remark(&error.to_string(), Some(error.help()));
+        }
+        Err(error) => return Err(error.into()),
+    }
     let folder = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.file));
     show(&preview(&plan, &folder))?;
     show(&planned::claims(&plan)?)?;
+    show(&frozen::status(&plan, &arguments.file, &folder)?)?;
     if arguments.freeze {
-        freeze(&plan, &arguments.file, &folder)?;
+        frozen::freeze(&plan, &arguments.file, &folder)?;
+    }
+    if let Some(reason) = &arguments.amend {
+        frozen::amend(&plan, &arguments.file, reason)?;
     }
     Ok(Ending::Shown)
-}
-
-/// Writes the plan's hashes beside the experiment file; a plan that was fixed is never changed.
-fn freeze(plan: &Plan, file: &Path, folder: &Path) -> Result<(), Stop> {
-    let place = FrozenPlan::place(file);
-    let shown = place.display();
-    if let Some(fixed) = &plan.frozen {
-        let standings = fixed.standing(plan);
-        let deviations: Vec<String> = standings.into_iter().flat_map(|standing| standing.differences).collect();
-        if deviations.is_empty() {
-            show(&format!("\nthe plan was fixed in {shown} already, and is the same\n"))?;
-            return Ok(());
-        }
-        let message = format!("another plan was fixed in {shown}: {}", deviations.join("; "));
-        let help =
-            "run the plan as it was fixed, and the report names what deviates; or remove the file and fix this one";
-        return Err(Stop::new(Ending::Refused, message, Some(help)));
-    }
-    if folder.join("run.json").exists() {
-        let message = format!("{} holds a run already: what is fixed now was not fixed before it", folder.display());
-        let help = "name with --out the folder of the run that is to come";
-        return Err(Stop::new(Ending::Refused, message, Some(help)));
-    }
-    let value =
-        serde_json::to_value(FrozenPlan::of(plan)).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
-    write_json(&place, &value)?;
-    show(&format!("\nthe plan is fixed in {shown}\n"))?;
-    Ok(())
 }
 
 /// With more variants than this only the first ones are listed.

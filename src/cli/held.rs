@@ -4,8 +4,8 @@
 use super::Ending;
 use super::cases::Cases;
 use super::message::Stop;
-use crate::experiment::Plan;
-use crate::record::{Parts, write_whole};
+use crate::experiment::{BenchIdentity, FileIdentity, Plan, Replay};
+use crate::record::{Parts, sums, write_whole};
 use crate::replay::replay;
 use crate::study::{HeldBench, demand_partners, validate};
 use crate::trial::RunFolder;
@@ -38,6 +38,32 @@ pub fn look(plan: &Plan, experiment: &Path) -> Result<Option<Cases>, Stop> {
 /// Files that recorded cases come from.
 fn names(cases: &Cases) -> impl Iterator<Item = &str> {
     [Some(&cases.asked.recordings), cases.asked.truth.as_ref()].into_iter().flatten().map(String::as_str)
+}
+
+/// Names and checksums of a bench that an experiment names.
+pub fn identity(plan: &Plan, cases: &Cases) -> Result<BenchIdentity, Stop> {
+    let file = |name: &str| {
+        let sha256 = sums::sum(&cases.base.join(name)).map_err(|error| Stop::new(Ending::Refused, error, None))?;
+        Ok::<_, Stop>(FileIdentity { file: name.to_owned(), sha256 })
+    };
+    let Replay { recordings, truth, confidence, .. } = &cases.asked;
+    Ok(BenchIdentity {
+        experiment: FileIdentity {
+            file: plan.reporting.bench.clone().unwrap_or_default(),
+            sha256: sums::sum_of(cases.plan.source.as_bytes()),
+        },
+        recordings: file(recordings)?,
+        truth: truth.as_deref().map(file).transpose()?,
+        confidence: *confidence,
+    })
+}
+
+/// The same of the bench that is kept in the folder of a run.
+pub fn kept(plan: &Plan, folder: &RunFolder) -> Result<Option<BenchIdentity>, Stop> {
+    if plan.reporting.bench.is_none() {
+        return Ok(None);
+    }
+    identity(plan, &Cases::read(&folder.bench().join(FILE))?).map(Some)
 }
 
 /// Keeps the bench that an experiment names in the folder of its run; where it names none, an older one is removed.

@@ -6,6 +6,7 @@ mod budget;
 mod cases;
 mod check;
 mod explain;
+mod frozen;
 mod held;
 mod interrupt;
 mod message;

@@ -2,6 +2,7 @@
 
 use super::Ending;
 use super::arguments::RunArguments;
+use super::frozen;
 use super::held;
 use super::interrupt;
 use super::message::{Stop, warn};
@@ -13,7 +14,7 @@ use crate::experiment::{Plan, ReportKind};
 use crate::record::Parts;
 use crate::report::{Evidence, Run, write_report};
 use crate::study::sensitivity::sensitivity;
-use crate::study::{Looks, assess_after, definitional};
+use crate::study::{assess_after, definitional};
 use crate::trial::{self, RunFolder};
 use std::path::{Path, PathBuf};
 
@@ -26,28 +27,39 @@ pub fn run(arguments: &RunArguments) -> Result<Ending, Stop> {
     warn(&plan.warnings);
     let out = arguments.out.clone().unwrap_or_else(|| default_folder(&arguments.file));
     let threads = arguments.threads.map_or(0, usize::from);
+    plan.frozen = frozen::for_run(&arguments.file)?;
     let bench = held::look(&plan, &arguments.file)?;
+    plan.bench = bench.as_ref().map(|cases| held::identity(&plan, cases)).transpose()?;
     if let Some(shard) = arguments.shard {
         return share::run(&plan, bench, &out, shard, threads, arguments.quiet);
     }
     let folder = RunFolder::open(&out, &plan, arguments.replace)?;
     held::keep(bench, &folder)?;
-    // What was fixed after the run had begun was not fixed before it.
-    plan.frozen = folder.frozen()?;
+    plan.frozen = frozen::in_force(folder.frozen()?, plan.frozen, &arguments.file);
     let bar = Bar::new(arguments.quiet);
     trial::run(&plan, &folder, threads, &bar)?;
-    conclude(&plan, &folder, threads, bar, arguments.quiet)
+    conclude(&plan, &folder, Some(&arguments.file), threads, bar, arguments.quiet)
 }
 
 /// Assesses the trials that are there, runs the studies that are asked for, writes every result and says what was found.
-pub fn conclude(plan: &Plan, folder: &RunFolder, threads: usize, bar: Bar, quiet: bool) -> Result<Ending, Stop> {
+/// The experiment file, where it is known, is where a look at a frozen plan leaves its trace.
+pub fn conclude(
+    plan: &Plan,
+    folder: &RunFolder,
+    experiment: Option<&Path>,
+    threads: usize,
+    bar: Bar,
+    quiet: bool,
+) -> Result<Ending, Stop> {
     folder.unseal()?;
-    let looks = Looks::of_manifest(&folder.manifest()?);
-    let mut assessment = assess_after(plan, &folder.parts(), &looks)?;
+    // The file of looks is held from reading it until this look is in it, so that two runs at once count each other.
+    let seen = frozen::Seen::of(plan, folder, experiment)?;
+    let mut assessment = assess_after(plan, &folder.parts(), &seen.looks)?;
+    seen.add(plan, &assessment.look, folder.path());
     assessment.definitional = definitional(plan, folder, threads, &bar)?;
     let found = sensitivity(plan, folder, threads, &bar)?;
     drop(bar);
-    folder.write_manifest(&trial::manifest(plan, &assessment.failures, &looks.with(plan)))?;
+    folder.write_manifest(&trial::manifest(plan, &assessment.failures, &assessment.look.to_record()))?;
     let (checks, parts) = (checks_for(plan), Parts::list(&folder.parts())?);
     let bench = held::hold(plan, folder, &parts)?;
     let run = Run {
@@ -59,6 +71,7 @@ pub fn conclude(plan: &Plan, folder: &RunFolder, threads: usize, bar: Bar, quiet
         bench: bench.as_ref(),
     };
     let evidence = Evidence::of(&run)?;
+    frozen::say_undeclared(&assessment.look);
     let written = write_report(folder.path(), &evidence)?;
     folder.seal(&written.edited).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
     if !quiet {

@@ -6,7 +6,7 @@ use super::cases::Cases;
 use super::message::Stop;
 use super::run::conclude;
 use super::terminal::show;
-use super::{held, interrupt, progress::Bar};
+use super::{frozen, held, interrupt, progress::Bar};
 use crate::experiment::Plan;
 use crate::trial::{self, RunFolder, Shard};
 use std::path::Path;
@@ -36,7 +36,12 @@ pub fn run(
 pub fn finish(arguments: &FinishArguments) -> Result<Ending, Stop> {
     interrupt::end_at_once();
     let folder = RunFolder::reopen(&arguments.folder)?;
-    let plan = folder.experiment()?.plan()?;
+    let mut plan = folder.experiment()?.plan()?;
     trial::demand_whole(&plan, &folder)?;
-    conclude(&plan, &folder, 0, Bar::new(arguments.quiet), arguments.quiet)
+    plan.bench = held::kept(&plan, &folder)?;
+    if let Some(file) = &arguments.file {
+        plan.frozen = frozen::in_force(plan.frozen, frozen::for_run(file)?, file);
+    }
+    let experiment = arguments.file.clone().or_else(|| frozen::experiment_of(&plan));
+    conclude(&plan, &folder, experiment.as_deref(), 0, Bar::new(arguments.quiet), arguments.quiet)
 }

@@ -3,6 +3,8 @@
 //! `tree` lays the file over the defaults and keeps the place of every value; `spec` reads typed sections as they
 //! are written; `plan` is what is meant. Everything wrong is said at its place, by `diagnostics`.
 
+mod bench;
+mod canonical;
 mod check;
 mod comparison;
 mod correlation;
@@ -33,11 +35,13 @@ mod tree;
 mod uncertain;
 mod warn;
 
+pub use bench::{BenchIdentity, FileIdentity};
 pub use comparison::Comparison;
 pub use data::DataColumn;
 pub use design::Design;
 pub use diagnostics::{Diagnosis, ExperimentError, Warning};
-pub use frozen::{FrozenPlan, Standing};
+pub use difference::Change;
+pub use frozen::{Amended, Deviation, FrozenError, FrozenPlan, Revision, Standing};
 pub use plan::{Plan, SweepPoint, Variant};
 pub use planning::Assumptions;
 pub use replay::Replay;

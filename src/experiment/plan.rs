@@ -1,5 +1,6 @@
 //! The experiment as it is meant: every variant resolved, validated and typed.
 
+use super::bench::BenchIdentity;
 use super::comparison::Comparison;
 use super::data::{self, DataColumn};
 use super::design::Design;
@@ -69,7 +70,9 @@ pub struct Plan {
     pub replay: Option<Replay>,
     /// What documents are made of its results, and for whom.
     pub reporting: Reporting,
-    /// The same plan as it was fixed in a file before the run, if it was.
+    /// The recorded cases that the run is compared with, once they are known.
+    pub bench: Option<BenchIdentity>,
+    /// The plan as it was frozen before the run, once it is known; `None` if none was.
     pub frozen: Option<FrozenPlan>,
     /// What a reader of the results should know.
     pub warnings: Vec<Warning>,
@@ -130,20 +133,13 @@ impl Plan {
         self.variants.first().map_or(Asked::ALL, |variant| variant.procedure.asked)
     }
 
-    /// Reads an experiment file, and the plan that was fixed beside it if one was.
+    /// Reads an experiment file.
     ///
     /// # Errors
     /// With everything that is wrong with it, each thing at its place; or if a file cannot be read.
     pub fn read(path: impl AsRef<Path>) -> Result<Self, ExperimentError> {
         let (name, text) = read_text(path.as_ref())?;
-        let plan = Self::parse(&name, &text)?;
-        let frozen = FrozenPlan::read(path.as_ref()).map_err(|error| {
-            let place = FrozenPlan::place(path.as_ref());
-            let message = format!("{} cannot be read as a plan that was fixed", place.display());
-            let help = "it is written by `navassay check --freeze`; remove it if no plan was fixed";
-            File::new(&name, "").error(Fault::new(None, message, error.to_string()).help(help))
-        })?;
-        Ok(Self { frozen, ..plan })
+        Self::parse(&name, &text)
     }
 
     /// Reads the experiment file of recorded cases: it says in `[replay]` where they are, and needs no seed.
@@ -280,6 +276,7 @@ impl Plan {
             uncertain,
             replay,
             reporting,
+            bench: None,
             frozen: None,
             warnings: file.warnings(warnings),
         })

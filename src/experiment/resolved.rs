@@ -1,8 +1,8 @@
 //! The plan as plain data: what a reader of a run needs, and the hashes that tell one plan from another.
 
+use super::canonical;
 use super::comparison::Comparison;
 use super::plan::{Plan, Variant};
-use super::reporting::Reporting;
 use super::requirement::{JointRequirement, Requirement};
 use super::sensitivity::Sensitivity;
 use crate::measurement::{Asked, Output, PivotEstimator, Plane, TemplateShape};
@@ -10,9 +10,7 @@ use crate::simulation::model::Replicates;
 use crate::simulation::noise::SOURCES;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
-use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
-use std::fmt::Write;
 
 impl Variant {
     /// The population template as the file states it.
@@ -43,51 +41,37 @@ impl Plan {
             "variants": self.variants.iter().map(variant).collect::<Vec<_>>(),
             "sensitivity": self.sensitivity.as_ref().map(sensitivity),
             "report": self.reporting.resolved(),
+            "bench": self.bench,
         })
     }
 
-    /// SHA-256, in hexadecimal digits, of all that moves draws and readings: seed, arms, points, models with their
-    /// switches, procedures. The number of trials is no part of it, because a longer run extends a shorter one;
-    /// nor is the basis of a number.
+    /// SHA-256, in hexadecimal digits, of all that moves draws and readings; see [`simulation_hash`].
     #[must_use]
     pub fn simulation_hash(&self) -> String {
-        let mut content = json!({
-            "seed": self.seed,
-            "points": self.points(),
-            "variants": self.variants.iter().map(variant).collect::<Vec<_>>(),
-        });
-        if self.design.is_some() {
-            content["design"] = self.design();
-        }
-        remove_bases(&mut content);
-        digest(&content)
+        simulation_hash(&self.resolved())
     }
 
-    /// SHA-256, in hexadecimal digits, of all that moves verdicts and texts but no reading.
+    /// SHA-256, in hexadecimal digits, of all that moves verdicts and texts but no reading; see [`judged`].
     #[must_use]
     pub fn assessment_hash(&self) -> String {
-        let bases: Vec<_> = self.variants.iter().map(|v| bases(&variant(v))).collect();
-        let mut content = json!({
-            "title": self.title,
-            "question": self.question,
-            "context_of_use": self.context_of_use,
-            "looks": self.looks,
-            "target_deg": self.target_deg,
-            "requirements": requirements(&self.requirements),
-            "joint_requirements": self.joint(),
-            "bases": bases,
-        });
-        if !self.comparisons.is_empty() {
-            content["comparisons"] = comparisons(&self.comparisons);
+        assessment_hash(&self.resolved())
+    }
+
+    /// SHA-256, in hexadecimal digits, of what verdicts are given by: requirements, claims and declared looks, without their
+    /// texts.
+    #[must_use]
+    pub fn criteria_hash(&self) -> String {
+        let mut content = judged(&self.resolved());
+        for text in ["title", "question", "context_of_use", "target_deg", "report", "bench"] {
+            content.remove(text);
         }
-        // What the decision is belongs to the plan; who signs, and which documents are made, does not.
-        let Reporting { model_influence, decision_consequence, .. } = &self.reporting;
-        for (key, words) in [("model_influence", model_influence), ("decision_consequence", decision_consequence)] {
-            if words.is_some() {
-                content[key] = json!(words);
+        for list in content.values_mut().filter_map(Value::as_array_mut) {
+            for item in list.iter_mut().filter_map(Value::as_object_mut) {
+                item.remove("text");
+                item.remove("risk");
             }
         }
-        digest(&content)
+        canonical::digest(&Value::Object(content))
     }
 
     /// Cases and repeats, or null; the number of devices follows from that of the trials.
@@ -139,7 +123,7 @@ impl Plan {
         };
         let mut content = json!({ "seed": self.seed, "variants": variants.iter().map(all).collect::<Vec<_>>() });
         remove_bases(&mut content);
-        digest(&content)
+        canonical::digest(&content)
     }
 
     fn points(&self) -> Value {
@@ -149,6 +133,46 @@ impl Plan {
         self.points.iter().map(|point| json!({ "index": point.index, "values": values(&point.values) })).collect()
     }
 }
+
+/// SHA-256 of all that moves draws and readings of a resolved plan: seed, arms, points, models with their switches,
+/// procedures. The number of trials is no part of it, because a longer run extends a shorter one; nor is the basis of a number.
+pub(super) fn simulation_hash(resolved: &Value) -> String {
+    let mut content = Map::new();
+    for key in SIMULATED {
+        // A design moves draws only where there is one: the hash of a plan without one does not name it.
+        if key != "design" || !resolved[key].is_null() {
+            content.insert(key.to_owned(), resolved[key].clone());
+        }
+    }
+    let mut content = Value::Object(content);
+    remove_bases(&mut content);
+    canonical::digest(&content)
+}
+
+/// SHA-256 of all that moves verdicts and texts of a resolved plan but no reading: [`judged`], and the basis of each input.
+pub(super) fn assessment_hash(resolved: &Value) -> String {
+    let mut content = judged(resolved);
+    let variants = resolved["variants"].as_array().into_iter().flatten();
+    content.insert("bases".to_owned(), variants.map(bases).collect());
+    canonical::digest(&Value::Object(content))
+}
+
+/// All that moves verdicts and texts of a resolved plan, but the basis of each input: what a later version adds to a plan is a
+/// part of it unless it is left out here. Who signs, which documents are made, which questions are put to the errors and what
+/// was assumed when trials were planned decides no verdict.
+pub(super) fn judged(resolved: &Value) -> Map<String, Value> {
+    let mut content = resolved.as_object().cloned().unwrap_or_default();
+    for key in SIMULATED.into_iter().chain(["trials", "sensitivity", "planning"]) {
+        content.remove(key);
+    }
+    if let Some(report) = content.get_mut("report").and_then(Value::as_object_mut) {
+        report.retain(|key, _| ["model_influence", "decision_consequence", "bench"].contains(&key.as_str()));
+    }
+    content
+}
+
+/// Members of a resolved plan that move draws and readings.
+const SIMULATED: [&str; 4] = ["seed", "points", "variants", "design"];
 
 fn sensitivity(asked: &Sensitivity) -> Value {
     let groups: Map<String, Value> =
@@ -299,27 +323,4 @@ fn remove_bases(value: &mut Value) {
 /// Plain data of plain structs: numbers, text, arrays and tables with text keys, which JSON always takes.
 fn plain<T: Serialize>(value: &T) -> Value {
     serde_json::to_value(value).expect("structs of numbers and text have a JSON form")
-}
-
-/// The digest of the one form that equal data have: keys sorted, no space, shortest digits that give the number.
-fn digest(value: &Value) -> String {
-    let mut hex = String::new();
-    for byte in Sha256::digest(sorted(value).to_string()) {
-        // Writing to a string cannot fail.
-        let _ = write!(hex, "{byte:02x}");
-    }
-    hex
-}
-
-/// With sorted keys, whatever order the map of the JSON library keeps.
-fn sorted(value: &Value) -> Value {
-    match value {
-        Value::Object(map) => {
-            let mut entries: Vec<_> = map.iter().collect();
-            entries.sort_by_key(|(key, _)| *key);
-            entries.into_iter().map(|(key, value)| (key.clone(), sorted(value))).collect()
-        }
-        Value::Array(array) => array.iter().map(sorted).collect(),
-        other => other.clone(),
-    }
 }

@@ -11,7 +11,7 @@ const KEYS: &[(&str, &str)] = &[
     ("trials", "number of trials of each variant, 1 to 1000000000; a longer run begins with the shorter one"),
     (
         "looks",
-        "how many times verdicts may be seen while trials are added; declared before the first, each then uses the \
+        "number of looks at verdicts, with more trials or other seeds; declared before the first, each then uses the \
          confidence 1 - (1 - c)/looks",
     ),
     (

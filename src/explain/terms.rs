@@ -151,8 +151,8 @@ const TERMS: &[(&str, &str, &str)] = &[
     ),
     (
         "look",
-        "an assessment with requirements at some number of trials; trials added after an undeclared one leave every verdict \
-         not shown",
+        "an assessment whose verdicts are seen; other trials, another seed or other criteria of a frozen plan make a further \
+         look, and one beyond those declared gives no verdict",
         OWN,
     ),
     (

@@ -5,6 +5,7 @@
 
 mod block;
 mod documents;
+mod looks;
 mod parts;
 pub mod recording;
 pub mod sheet;
@@ -15,5 +16,6 @@ mod whole;
 
 pub use block::{Block, Diagnostics, Row, Schema};
 pub use documents::{Documents, Edited, FORMER_SUMS, is_document};
+pub use looks::{LookRecord, LooksError, LooksFile};
 pub use parts::{Column, Coverage, Origin, PartError, PartId, Parts, Rows, TRIALS_IN_A_PART, write_part};
-pub use whole::{UNFINISHED, WriteError, sweep, write_named, write_whole};
+pub use whole::{UNFINISHED, WriteError, sweep, write_named, write_new, write_whole};

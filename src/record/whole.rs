@@ -46,7 +46,7 @@ pub fn write_whole(
     path: &Path,
     fill: impl FnOnce(&mut BufWriter<&mut File>) -> io::Result<()>,
 ) -> Result<(), WriteError> {
-    put(path, fill).map_err(|source| WriteError { path: path.to_owned(), source })
+    put(path, fill, false).map_err(|source| WriteError { path: path.to_owned(), source })
 }
 
 /// Writes a file that the user has named. A link, a device or a pipe stays what it is and is written through; any other file is
@@ -67,7 +67,18 @@ pub fn write_named(path: &Path, fill: impl FnOnce(&mut dyn Write) -> io::Result<
     through().map_err(|source| WriteError { path: path.to_owned(), source })
 }
 
-fn put(path: &Path, fill: impl FnOnce(&mut BufWriter<&mut File>) -> io::Result<()>) -> io::Result<()> {
+/// The same for a file that must not be there yet.
+///
+/// # Errors
+/// As [`write_whole`]; also if the file is there, which is then not changed.
+pub fn write_new(
+    path: &Path,
+    fill: impl FnOnce(&mut BufWriter<&mut File>) -> io::Result<()>,
+) -> Result<(), WriteError> {
+    put(path, fill, true).map_err(|source| WriteError { path: path.to_owned(), source })
+}
+
+fn put(path: &Path, fill: impl FnOnce(&mut BufWriter<&mut File>) -> io::Result<()>, new: bool) -> io::Result<()> {
     let folder = match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
@@ -84,7 +95,8 @@ fn put(path: &Path, fill: impl FnOnce(&mut BufWriter<&mut File>) -> io::Result<(
     buffer.flush()?;
     drop(buffer);
     file.as_file().sync_all()?;
-    file.persist(path).map_err(|error| error.error)?;
+    let kept = if new { file.persist_noclobber(path) } else { file.persist(path) };
+    kept.map_err(|error| error.error)?;
     // The name is in the folder, which has to reach the disk too. Only Unix opens folders as files.
     #[cfg(unix)]
     File::open(folder)?.sync_all()?;

@@ -225,7 +225,7 @@ impl Evidence {
             section::scene::section(plan, &mut files),
             section::equations::section(plan, &mut files),
             section::inputs::section(plan, &mut files),
-            section::planned::section(plan, &mut files),
+            section::planned::section(plan, &assessment.look, &mut files),
             section::numerics::section(plan),
         ]);
         sections.extend(section::code_verification::section(checks, &mut files));

@@ -105,7 +105,7 @@ const VERIFICATION: Outline = Outline {
         Part {
             id: "deviating",
             title: "Deviations from the plan",
-            takes: &[Under("plan", "deviations")],
+            takes: &[Under("plan", "deviations"), Under("plan", "looks")],
             without: "",
         },
         Part { id: "cautions", title: "Cautions", takes: &[Under("limits", "always")], without: "" },

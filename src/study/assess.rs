@@ -164,7 +164,7 @@ pub fn assess<'p>(plan: &'p Plan, parts_folder: &Path) -> Result<Assessment<'p>,
 /// If a part cannot be read.
 pub fn assess_after<'p>(plan: &'p Plan, parts_folder: &Path, looks: &Looks) -> Result<Assessment<'p>, PartError> {
     let parts = Parts::list(parts_folder)?;
-    let look = looks.now(plan);
+    let mut look = looks.now(plan);
     let (mut outputs, mut requirements, mut failures) = (Vec::new(), Vec::new(), Vec::new());
     let (mut all_together, mut devices, mut retries) = (Vec::new(), Vec::new(), Vec::new());
     for (index, variant) in (0..).zip(&plan.variants) {
@@ -215,6 +215,9 @@ pub fn assess_after<'p>(plan: &'p Plan, parts_folder: &Path, looks: &Looks) -> R
     in_order(plan, &mut requirements);
     let devices = plan.design.map(|_| devices);
     let arms = comparison::compare(plan, &parts, &look)?;
+    let claims = arms.claims.iter().map(|judged| (judged.claim.id.as_str(), judged.verdict.word()));
+    let verdicts = requirements.iter().map(|judged| (judged.asked.id, judged.judgement.verdict.word()));
+    look.see(plan, verdicts.chain(claims));
     Ok(Assessment {
         outputs,
         requirements,

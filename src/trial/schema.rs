@@ -1,6 +1,7 @@
 //! The shape of run.json, from which its published JSON schema is made (docs/run.schema.json).
 
 use crate::experiment::{DataColumn, FrozenPlan};
+use crate::record::LookRecord;
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -24,7 +25,7 @@ pub struct RunRecord {
     /// Trials of each variant.
     #[schemars(range(min = 1, max = 1_000_000_000))]
     pub trials: u64,
-    /// Numbers of trials at which verdicts were seen.
+    /// Looks at verdicts up to the first assessment of these trials in this folder, oldest first, and those since.
     pub looks: Vec<LookRecord>,
     /// Trials and failures of each variant, in the order of the plan; empty until the run is finished.
     pub counts: Vec<Count>,
@@ -32,7 +33,7 @@ pub struct RunRecord {
     pub plan: PlanRecord,
     /// The experiment file.
     pub experiment: ExperimentText,
-    /// The plan that had been fixed before the run; absent if none was.
+    /// The plan that had been frozen before the run, with its amendments; absent if none was.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub frozen: Option<FrozenPlan>,
 }
@@ -45,16 +46,6 @@ pub struct Program {
     pub name: String,
     /// Its version.
     pub version: String,
-}
-
-/// Verdicts that were seen.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct LookRecord {
-    /// Trials of each variant then.
-    pub trials: u64,
-    /// Looks that the plan declared then.
-    pub declared: u32,
 }
 
 /// Trials of one variant.

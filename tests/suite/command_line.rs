@@ -99,6 +99,11 @@ impl Ended {
         flat(&self.complained).contains(&flat(words))
     }
 
+    /// What it complained of, without the breaks of lines.
+    pub fn complaint(&self) -> String {
+        self.complained.split_whitespace().filter(|word| *word != "\u{2502}").collect::<Vec<_>>().join(" ")
+    }
+
     #[track_caller]
     pub fn with(self, status: i32) -> Self {
         assert_eq!(self.status, Some(status), "{self:?}");
@@ -579,45 +584,4 @@ fn identity_run_json_is_what_its_published_schema_says() {
     // Nothing but what the schema names, where it says so.
     let strange = read().replacen("\"generator\"", "\"colour\": 1,\n  \"generator\"", 1);
     assert!(serde_json::from_str::<RunRecord>(&strange).is_err());
-}
-
-/// A plan is fixed before its run, beside its file; the run keeps it, and the report names what deviates.
-#[test]
-fn identity_a_plan_is_fixed_before_its_run_and_deviations_are_named() {
-    let bench = Bench::new();
-    let ended = bench.run(&["check", "small.toml", "--freeze"]).with(0);
-    assert!(ended.said.contains("the plan is fixed in small.plan.json"), "{}", ended.said);
-    let fixed = std::fs::read(bench.path("small.plan.json")).expect("a plan that was fixed");
-    assert!(bench.run(&["check", "small.toml", "--freeze"]).with(0).said.contains("is the same"));
-    let page = |name: &str| std::fs::read_to_string(bench.path(name)).expect("a page");
-    bench.run(&["run", "small.toml", "--quiet"]).with(0);
-    assert!(page("reports/small/verification.html").contains("the run keeps to it in every part"));
-
-    // Another requirement and more trials than were planned, in a folder of their own.
-    bench.write("small.toml", &SMALL.replace("limit_deg = 30.0", "limit_deg = 29.0"));
-    let ended = bench.run(&["check", "small.toml", "--freeze"]).with(2);
-    assert!(ended.complained.contains("requirement \"REQ-01\" differs"), "{}", ended.complained);
-    assert_eq!(std::fs::read(bench.path("small.plan.json")).expect("it stands"), fixed);
-    bench.run(&["run", "small.toml", "--trials", "400", "--out", "other", "--quiet"]).with(0);
-    let deviating = page("other/verification.html");
-    for word in [
-        "deviates from it in 2 of 3 parts",
-        "requirement &quot;REQ-01&quot; differs",
-        "300 trials were planned, and 400 were run",
-    ] {
-        assert!(deviating.contains(word), "{word}");
-    }
-
-    // What is fixed after a run is not taken for fixed before it.
-    std::fs::remove_file(bench.path("small.plan.json")).expect("it stands");
-    bench.write("late.toml", SMALL);
-    bench.run(&["run", "late.toml", "--quiet"]).with(0);
-    assert!(bench.run(&["check", "late.toml", "--freeze"]).with(2).complained.contains("holds a run already"));
-    bench.run(&["check", "late.toml", "--freeze", "--out", "elsewhere"]).with(0);
-    bench.run(&["run", "late.toml", "--quiet"]).with(0);
-    assert!(page("reports/late/verification.html").contains("No plan was fixed before this run"));
-    let record = page("reports/small/run.json");
-    assert!(
-        serde_json::from_str::<navassay::trial::RunRecord>(&record).expect("the published shape").frozen.is_some()
-    );
 }

@@ -29,8 +29,7 @@ fn identity_a_folder_of_another_version_is_refused_by_its_version() {
     for arguments in commands {
         let refused = bench.run(arguments).with(2);
         assert!(refused.said.is_empty(), "{arguments:?}: {}", refused.said);
-        let words: Vec<_> = refused.complained.split_whitespace().filter(|word| *word != "\u{2502}").collect();
-        let words = words.join(" ");
+        let words = refused.complaint();
         for part in
             ["run was made by version 0.1.0 of navassay", &format!("this is version {}", env!("CARGO_PKG_VERSION"))]
         {

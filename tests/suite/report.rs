@@ -317,7 +317,7 @@ fn identity_verification_report_is_complete() {
     ];
     assert_eq!(document.sections.iter().map(|section| section.id).collect::<Vec<_>>(), order);
     let page = page_of(&report, "verification");
-    for sentence in [NO_BENCH, "No trial failed.", "No plan was fixed before this run"] {
+    for sentence in [NO_BENCH, "No trial failed.", "No plan was frozen before this run"] {
         assert!(page.contains(sentence), "{sentence}");
     }
     // Of each requirement one row of verdicts.csv, one verdict, one row of the matrix with the file's own checksum.

@@ -63,19 +63,20 @@ fn overview(plan: &Plan, assessment: &Assessment) -> String {
     text
 }
 
-/// What there is to say of looks at growing trials.
+/// What there is to say of looks at verdicts.
 fn looks(look: &Look, nothing_judged: bool) -> Option<String> {
     if nothing_judged || (look.declared <= 1 && !look.undeclared) {
         return None;
     }
     Some(if look.undeclared {
-        "Trials were added to this run after verdicts had been seen, beyond what the plan had declared: no verdict is given. \
-         The estimates stand. For a verdict, run with another seed in a new folder and a number of trials that is fixed \
-         beforehand, or declare `looks`."
-            .to_owned()
+        format!(
+            "Verdicts had been seen before: this is look number {}, and the plan declared {} before the first. No verdict is \
+             given. The estimates are not affected.",
+            look.number, look.declared,
+        )
     } else {
         format!(
-            "The plan declares {} looks at growing trials, and this is number {}. Each uses the confidence 1 - (1 - c)/{}, so that \
+            "The plan declares {} looks at verdicts, and this is number {}. Each uses the confidence 1 - (1 - c)/{}, so that \
              all together keep the confidence c of a requirement.",
             look.declared, look.number, look.declared,
         )

@@ -11,6 +11,7 @@ pub mod components;
 pub mod credibility;
 pub mod cup;
 pub mod definitional;
+mod deviations;
 pub mod equations;
 pub mod failures;
 pub mod figures;

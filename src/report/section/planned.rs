@@ -1,5 +1,6 @@
 //! How many trials, why so many, and whether the run keeps to what was fixed before it.
 
+use super::deviations;
 use super::trials::{
     self, assumptions_of_devices, between, limits_in_words, needed_words, probability_words, too_few,
 };
@@ -7,10 +8,11 @@ use crate::analysis::planning::Needed;
 use crate::experiment::{Plan, Question};
 use crate::report::evidence::{Entry, Files, Section};
 use crate::report::words::{count, percent};
+use crate::study::Look;
 use crate::study::planned::{PROBABILITIES, PlannedRequirement, PlannedTrials};
 use std::fmt::Write as _;
 
-pub fn section(plan: &Plan, files: &mut Files) -> Section {
+pub fn section(plan: &Plan, look: &Look, files: &mut Files) -> Section {
     let planned = PlannedTrials::of(plan);
     let mut entries = vec![
         Entry::heading("sampling", "Sampling plan and rationale"),
@@ -18,13 +20,12 @@ pub fn section(plan: &Plan, files: &mut Files) -> Section {
         Entry::paragraph(format!(
             "Sampling is simple random sampling over all inputs at once, with seed {}; variants share their draws, so that they \
              differ by their settings alone. Choosing the number of trials after seeing results would bias the verdicts: it is fixed \
-             beforehand, and a run that is extended after its verdicts were seen gives none.",
+             beforehand, and a look at verdicts that was not declared beforehand gives none.",
             plan.seed
         )),
     ];
     entries.extend(trials::entries(plan, &planned, files));
-    entries.push(Entry::heading("deviations", "Deviations from the plan"));
-    entries.extend(deviations(plan, files));
+    entries.extend(deviations::entries(plan, look, files));
     let asks_linear = plan.sensitivity.as_ref().is_some_and(|asked| asked.asks(Question::Linear));
     if !asks_linear {
         entries.extend([
@@ -148,40 +149,4 @@ fn of_all(planned: &PlannedTrials) -> String {
         text.push('.');
     }
     text
-}
-
-fn deviations(plan: &Plan, files: &mut Files) -> Vec<Entry> {
-    let Some(frozen) = &plan.frozen else {
-        return vec![Entry::paragraph(
-            "No plan was fixed before this run, so nothing shows that requirements, inputs and the number of trials were chosen \
-             before the results were seen. `navassay check FILE --freeze` fixes them in a file beside the experiment file.",
-        )];
-    };
-    let standings = frozen.standing(plan);
-    let deviating = standings.iter().filter(|standing| !standing.differences.is_empty()).count();
-    let text = format!(
-        "A plan was fixed before this run, by version {} of the program; {}. The program keeps no clock: when the file was written \
-         is shown by whatever keeps it, such as version control or a signature.",
-        frozen.version,
-        match deviating {
-            0 => "the run keeps to it in every part".to_owned(),
-            _ => format!("the run deviates from it in {deviating} of {} parts", standings.len()),
-        }
-    );
-    let rows = standings.into_iter().map(|standing| {
-        let same = standing.differences.is_empty();
-        let words = if same { "none".to_owned() } else { standing.differences.join("; ") };
-        vec![standing.what.to_owned(), standing.fixed, standing.run, words]
-    });
-    let rows = rows.collect();
-    vec![
-        Entry::paragraph(text),
-        files.table(
-            "deviations",
-            "The plan that was fixed, and the run",
-            "Equal hashes mean that nothing of that part was changed.",
-            &["part", "fixed before", "run", "deviations"],
-            rows,
-        ),
-    ]
 }

@@ -13,7 +13,6 @@ use crate::experiment::difference::differences;
 use crate::record::sums::{self, SUMS_FILE};
 use crate::record::{Documents, Edited, FORMER_SUMS, UNFINISHED, sweep};
 use lock::{Hold, hold};
-use serde_json::json;
 use std::fs::File;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -122,14 +121,14 @@ impl RunFolder {
 
     /// Makes the folder that of a plan, or finds that it is.
     fn settle(&self, plan: &Plan) -> Result<(), FolderError> {
-        let mut looks = json!([]);
+        let mut looks = Vec::new();
         let mut frozen = plan.frozen.clone();
         if self.path.join(RECORD).exists() {
             self.demand_own_version()?;
             self.demand_same_simulation(plan)?;
             let found = self.manifest()?;
-            // Verdicts that were seen stay seen while the run grows, and a plan is fixed before its run or not at all.
-            looks = found["looks"].clone();
+            // Verdicts that were seen stay seen while the run grows, and a plan is frozen before its run or not at all.
+            looks = self.looks()?;
             frozen = self.frozen()?;
             match found["trials"].as_u64() {
                 Some(found) if found > plan.trials => {

@@ -1,8 +1,8 @@
 //! The record of a run, run.json: what was asked, and all that is needed to make the run again.
 
 use super::{FolderError, RECORD, RunFolder};
-use crate::experiment::{DataColumn, ExperimentError, FrozenPlan, Plan};
-use crate::record::{WriteError, write_whole};
+use crate::experiment::{DataColumn, ExperimentError, FrozenPlan, Plan, Revision};
+use crate::record::{LookRecord, WriteError, write_whole};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::io::Write as _;
@@ -36,16 +36,48 @@ impl RunFolder {
         })
     }
 
-    /// The plan that had been fixed when the run began, if one was.
+    /// The plan that had been frozen when the run began, if one was, with its amendments.
+    ///
+    /// # Errors
+    /// If run.json cannot be understood, or its plan is not the one that its last look was at.
+    pub fn frozen(&self) -> Result<Option<FrozenPlan>, FolderError> {
+        let unreadable = |why: String| FolderError::Unreadable { file: self.path.join(RECORD), why };
+        let frozen: Option<FrozenPlan> = serde_json::from_value(self.manifest()?["frozen"].clone())
+            .map_err(|error| unreadable(format!("its frozen plan: {error}")))?;
+        if let Some(broken) = frozen.as_ref().and_then(FrozenPlan::broken_at) {
+            let number = broken.revision;
+            return Err(unreadable(format!("revision {number} of its frozen plan does not fit the one before it")));
+        }
+        let hashes: Vec<String> = frozen.iter().flat_map(FrozenPlan::revisions).map(Revision::hash).collect();
+        match self.looks()?.last().and_then(|look| look.plan.as_ref()).filter(|named| !hashes.contains(named)) {
+            Some(named) => {
+                let found = hashes.last().map_or("none", String::as_str);
+                let why = format!(
+                    "its last look at verdicts was at a plan with SHA-256 {named}, its frozen plan has {found}"
+                );
+                Err(unreadable(why))
+            }
+            None => Ok(frozen),
+        }
+    }
+
+    /// Looks at verdicts in the record of the run, oldest first.
     ///
     /// # Errors
     /// If run.json cannot be understood.
-    pub fn frozen(&self) -> Result<Option<FrozenPlan>, FolderError> {
-        let found = self.manifest()?["frozen"].clone();
-        serde_json::from_value(found).map_err(|error| FolderError::Unreadable {
+    pub fn looks(&self) -> Result<Vec<LookRecord>, FolderError> {
+        serde_json::from_value(self.manifest()?["looks"].clone()).map_err(|error| FolderError::Unreadable {
             file: self.path.join(RECORD),
-            why: format!("its plan that was fixed before: {error}"),
+            why: format!("its looks at verdicts: {error}"),
         })
+    }
+
+    /// The same of a folder that is only looked into; none if it holds no run of this version.
+    #[must_use]
+    pub fn looks_in(path: &Path) -> Vec<LookRecord> {
+        let record = std::fs::read_to_string(path.join(RECORD)).unwrap_or_default();
+        let record: Value = serde_json::from_str(&record).unwrap_or_default();
+        serde_json::from_value(record["looks"].clone()).unwrap_or_default()
     }
 
     /// The record of the run, as written.
@@ -97,7 +129,7 @@ pub struct SavedExperiment {
     pub trials: u64,
     /// The seed that was used.
     pub seed: u64,
-    /// The plan that had been fixed before the run, if one was.
+    /// The plan that had been frozen before the run, if one was.
     pub frozen: Option<FrozenPlan>,
 }
 
@@ -115,7 +147,7 @@ impl SavedExperiment {
 /// The record of a run: what was asked, how often it failed, of each variant by reason, and at how many trials verdicts were
 /// seen; nothing of when or where.
 #[must_use]
-pub fn manifest(plan: &Plan, failures: &[BTreeMap<String, u64>], looks: &Value) -> Value {
+pub fn manifest(plan: &Plan, failures: &[BTreeMap<String, u64>], looks: &[LookRecord]) -> Value {
     let failed = |reasons: &BTreeMap<String, u64>| json!({ "trials": plan.trials, "failed": reasons.values().sum::<u64>(), "by_reason": reasons });
     let mut record = json!({
         "program": { "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") },

@@ -102,7 +102,7 @@ fn finding(plan: &Plan, judged: &JudgedClaim) -> Finding {
     let unit = claim.output.unit().symbol();
     let margin = with_unit(&short(claim.margin), unit);
     let sentence = match (found, interval) {
-        _ if *withheld => Withheld::Extended.sentence(),
+        _ if *withheld => Withheld::UndeclaredLook.sentence(),
         (Some(_), Some(ends)) => {
             let (low, high) =
                 (bounded(ends.low, -claim.margin, Bound::Lower), bounded(ends.high, claim.margin, Bound::Upper));
