@@ -19,6 +19,8 @@ pub mod experiment;
 #[cfg(feature = "simulator")]
 pub mod explain;
 #[cfg(feature = "simulator")]
+mod mixing;
+#[cfg(feature = "simulator")]
 pub mod record;
 #[cfg(feature = "simulator")]
 pub mod replay;

@@ -43,9 +43,9 @@ fn identity_walls_between_folders() {
     let may_name: [(&str, &[&str]); 5] = [
         ("geometry", &["geometry"]),
         ("measurement", &["geometry", "measurement"]),
-        ("simulation", &["geometry", "measurement", "simulation"]),
+        ("simulation", &["geometry", "measurement", "simulation", "mixing"]),
         ("record", &["geometry", "measurement", "record"]),
-        ("analysis", &["measurement", "record", "analysis"]),
+        ("analysis", &["measurement", "record", "analysis", "mixing"]),
     ];
     for (folder, allowed) in may_name {
         for path in sources(folder).into_iter().filter(|path| path.extension().is_some_and(|end| end == "rs")) {

@@ -6,14 +6,20 @@
 
 use super::interval::{Estimate, Interval};
 use super::order;
+use crate::mixing::mixed;
 use rand::rngs::Xoshiro256PlusPlus;
 use rand::{Rng, SeedableRng};
 use rayon::prelude::*;
+use std::borrow::Cow;
+use std::sync::OnceLock;
+
+/// Weights that are kept, at most: 128 MiB of them.
+const MOST_KEPT: usize = 1 << 24;
 
 /// How often each of `rows` rows is drawn in a resample.
 #[must_use]
 pub fn weights(rows: usize, seed: u64, resample: u64) -> Vec<f64> {
-    let mut random = Xoshiro256PlusPlus::seed_from_u64(seed ^ resample.wrapping_mul(0x9e37_79b9_7f4a_7c15));
+    let mut random = Xoshiro256PlusPlus::seed_from_u64(mixed(&[seed, resample]));
     let mut weights = vec![0.0; rows];
     for _ in 0..rows {
         // The upper half of a 128-bit product is a row, uniform to 1 part in 2^64 / rows (Lemire D. ACM Trans Model
@@ -22,6 +28,43 @@ pub fn weights(rows: usize, seed: u64, resample: u64) -> Vec<f64> {
         weights[usize::try_from(row).unwrap_or(0)] += 1.0;
     }
     weights
+}
+
+/// The resamples of one number of rows, each drawn once for all that is estimated from them, as far as there is room.
+#[derive(Clone, Debug)]
+pub struct Resamples {
+    rows: usize,
+    seed: u64,
+    kept: Vec<OnceLock<Vec<f64>>>,
+}
+
+impl Resamples {
+    /// Resamples of so many rows, of which at most `count` are asked for.
+    #[must_use]
+    pub fn new(rows: usize, seed: u64, count: u64) -> Self {
+        let count = usize::try_from(count).unwrap_or(usize::MAX);
+        let kept = if rows.saturating_mul(count) <= MOST_KEPT { count } else { 0 };
+        Self { rows, seed, kept: (0..kept).map(|_| OnceLock::new()).collect() }
+    }
+
+    /// The weights of a resample.
+    #[must_use]
+    pub fn weights(&self, resample: u64) -> Cow<'_, [f64]> {
+        let drawn = || weights(self.rows, self.seed, resample);
+        let kept = usize::try_from(resample).ok().and_then(|place| self.kept.get(place));
+        kept.map_or_else(|| Cow::Owned(drawn()), |kept| Cow::Borrowed(kept.get_or_init(drawn).as_slice()))
+    }
+
+    /// The same resamples of another number of rows: these where the number is the same.
+    #[must_use]
+    pub fn of_rows(&self, rows: usize) -> Cow<'_, Self> {
+        if rows == self.rows { Cow::Borrowed(self) } else { Cow::Owned(Self::new(rows, self.seed, 0)) }
+    }
+
+    /// A statistic in each of the first `count` resamples, in their order.
+    pub fn map<T: Send>(&self, count: u64, statistic: impl Fn(&[f64]) -> T + Sync) -> Vec<T> {
+        (0..count).into_par_iter().map(|resample| statistic(&self.weights(resample))).collect()
+    }
 }
 
 /// A statistic of several numbers in each of `resamples` resamples, in their order.
@@ -81,6 +124,35 @@ mod tests {
         // Each row is missed with a probability of 1/e.
         let missed = drawn.iter().filter(|&&weight| weight == 0.0).count() as f64;
         assert!((missed - 1000.0 / std::f64::consts::E).abs() < 3.5 * 10.0, "{missed}");
+    }
+
+    /// Kept or drawn anew, in whatever order, the weights of a resample are the same.
+    #[test]
+    fn identity_kept_weights_are_those_drawn() {
+        let (kept, not) = (Resamples::new(50, 3, 4), Resamples::new(50, 3, 0));
+        for resample in [2, 0, 2, 9] {
+            assert_eq!(kept.weights(resample), not.weights(resample));
+            assert_eq!(kept.weights(resample).as_ref(), weights(50, 3, resample));
+        }
+        assert_eq!(kept.of_rows(50).weights(1), kept.weights(1));
+        assert_eq!(kept.of_rows(20).weights(1).as_ref(), weights(20, 3, 1));
+        assert_eq!(kept.map(3, <[f64]>::to_vec), [0, 1, 2].map(|resample| weights(50, 3, resample)));
+    }
+
+    /// Seeds and resamples that follow each other open unrelated streams: no resample of one seed is that of another, and the
+    /// counts of a row are uncorrelated between them, within 4 standard errors of 1/sqrt(rows), of 120 pairs.
+    #[test]
+    fn identity_neighbouring_seeds_share_no_resample() {
+        let rows = 10_000;
+        let drawn: Vec<Vec<f64>> =
+            (0..4_u64).flat_map(|seed| (0..4).map(move |resample| weights(rows, seed, resample))).collect();
+        for (i, one) in drawn.iter().enumerate() {
+            for other in &drawn[..i] {
+                // The counts have mean 1 and variance 1 - 1/rows.
+                let correlation = dot(one, other) / rows as f64 - 1.0;
+                assert!(correlation.abs() < 4.0 / (rows as f64).sqrt(), "{correlation}");
+            }
+        }
     }
 
     #[test]

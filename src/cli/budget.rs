@@ -6,7 +6,7 @@ use super::message::{Stop, warn};
 use super::progress::Bar;
 use super::terminal::{self, align_right, show, table};
 use crate::experiment::Plan;
-use crate::report::{Evidence, write_report};
+use crate::report::{Evidence, quoted, write_report};
 use crate::study::budget::{BudgetSearch, budget};
 use crate::trial::{self, RunFolder};
 use std::path::{Path, PathBuf};
@@ -37,13 +37,22 @@ pub fn run(arguments: &BudgetArguments) -> Result<Ending, Stop> {
     drop(bar);
     folder.unseal()?;
     folder.write_manifest(&trial::manifest(&plan, &[], &[]))?;
-    let written = write_report(folder.path(), &Evidence::of_budget(&plan, &search))?;
+    let written = write_report(folder.path(), &Evidence::of_budget(&plan, &search, &command(arguments)))?;
     folder.seal(&written.edited).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
     if !arguments.quiet {
         show(&results(&plan, &search))?;
     }
     show(&terminal::files(&folder, &written))?;
     Ok(if search.all_shown() { Ending::Shown } else { Ending::NotShown })
+}
+
+/// The command that was typed, without what moves no number.
+fn command(arguments: &BudgetArguments) -> String {
+    let mut words = vec!["navassay budget".to_owned(), quoted(&arguments.file.to_string_lossy())];
+    words.extend(arguments.arm.as_deref().map(|arm| format!("--arm {}", quoted(arm))));
+    words.extend(arguments.trials.map(|trials| format!("--trials {trials}")));
+    words.extend(arguments.seed.map(|seed| format!("--seed {seed}")));
+    words.join(" ")
 }
 
 /// reports/<file stem>-budget

@@ -276,6 +276,9 @@ fn noise(variant: &Variant) -> Value {
         entry["on"] = json!(switch.scale != 0.0);
         entry["scale"] = json!(switch.scale);
         entry["replicate"] = json!(switch.replicate);
+        if (switch.steady, switch.event) != (1.0, 1.0) {
+            entry["parts"] = json!([switch.steady, switch.event]);
+        }
         sources.insert(source.id.to_owned(), entry);
     }
     if !variant.model.noise.correlation.is_empty() {

@@ -318,8 +318,8 @@ const KEYS: &[(&str, &str)] = &[
     ("sensitivity.rows", "cases that each question is put to, each a new device and a new patient; 64 or more"),
     (
         "sensitivity.ask",
-        "what is asked where the section stands in the file: indices, shapley, one-at-a-time, linear, offsets, uncertain, \
-         allocation (the search of `navassay budget`, for the first arm); one or more",
+        "what is asked where the section stands in the file: indices, shapley, one-at-a-time (a rare event of a source by \
+         itself), linear, offsets, uncertain, allocation (the search of `navassay budget`, for the first arm); one or more",
     ),
     (
         "sensitivity.outer_points",
@@ -329,7 +329,7 @@ const KEYS: &[(&str, &str)] = &[
     (
         "sensitivity.cost",
         "for `navassay budget`: relative cost of keeping a group or a source small, by its name or the beginning of its id; 1 \
-         unless given",
+         unless given. Keeping it at a scale costs this over the scale; the strategy `by cost` makes the sum least",
     ),
     (
         "sensitivity.pair",

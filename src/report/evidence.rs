@@ -92,25 +92,28 @@ pub struct Panel {
     pub caption: String,
     /// One slider each.
     pub sources: Vec<PanelSource>,
-    /// One line each.
-    pub outputs: Vec<PanelOutput>,
+    /// One line each: an output, or one of its requirements.
+    pub rows: Vec<PanelRow>,
 }
 
 /// A source with a slider.
 #[derive(Clone, Debug, Serialize)]
 pub struct PanelSource {
-    /// Its id.
+    /// Its id, with the event where it is a rare event of a source.
     pub name: String,
-    /// Bias that each output has with this source alone, in the order of the panel's outputs.
+    /// Bias that each row has with this source alone, in the order of the panel's rows.
     pub biases: Vec<f64>,
     /// The variance likewise.
     pub variances: Vec<f64>,
+    /// As JSON, for each row what runs found with the source at scale 0, 1/2 and 2 and all others at 1: bias, standard deviation,
+    /// 95 % quantile and required quantile; null for what was not found.
+    pub runs: String,
 }
 
-/// An output that is predicted.
+/// An output that is predicted, with a requirement that limits it or none.
 #[derive(Clone, Debug, Serialize)]
-pub struct PanelOutput {
-    /// Its name.
+pub struct PanelRow {
+    /// Name of the output.
     pub name: String,
     /// Its unit.
     pub unit: String,
@@ -120,8 +123,25 @@ pub struct PanelOutput {
     pub variance: f64,
     /// The 95 % quantile over that of normal errors of the same bias and variance.
     pub shape: f64,
-    /// The smallest limit of a requirement, in brief.
-    pub limit: Option<String>,
+    /// The requirement, where there is one.
+    pub required: Option<PanelRequired>,
+    /// Where the prediction is off most in runs that exist, in words.
+    pub off: String,
+}
+
+/// A requirement in a panel.
+#[derive(Clone, Debug, Serialize)]
+pub struct PanelRequired {
+    /// Id, proportion and limit in words.
+    pub words: String,
+    /// Proportion that must be within.
+    pub proportion: f64,
+    /// The word of its direction.
+    pub direction: String,
+    /// The limit less a guard band, in the unit of the output.
+    pub acceptance: f64,
+    /// The required quantile over that of normal errors of the same bias and variance.
+    pub shape: f64,
 }
 
 /// A table as it is read.
@@ -233,7 +253,7 @@ impl Evidence {
             section::bench_comparison::section(plan, bench, &mut files),
             section::failures::section(plan, assessment, Some(parts), &mut files)?,
             section::traceability::section(plan, assessment, &mut files),
-            section::reproduction::section(plan, &mut files),
+            section::reproduction::section(plan, &section::reproduction::of_run(plan), &mut files),
             section::credibility::section(plan, checks, sensitivity, &mut files),
             section::limits::section(plan, sensitivity, &mut files),
             section::signatures::section(plan, &mut files),
@@ -245,15 +265,15 @@ impl Evidence {
         Ok(Self { report, documents, files: files.0 })
     }
 
-    /// What a search for the largest sources shows.
+    /// What a search for the largest sources shows, made by a command.
     #[must_use]
-    pub fn of_budget(plan: &Plan, search: &BudgetSearch) -> Self {
+    pub fn of_budget(plan: &Plan, search: &BudgetSearch, command: &str) -> Self {
         let mut files = Files::default();
         let sections = vec![
             section::question::section(plan),
             section::budget::section(plan, search, &mut files),
             section::inputs::section(plan, &mut files),
-            section::reproduction::section(plan, &mut files),
+            section::reproduction::section(plan, command, &mut files),
             section::limits::section(plan, &[], &mut files),
             section::glossary::section(plan, &mut files),
         ];

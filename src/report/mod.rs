@@ -19,7 +19,7 @@ pub use bench::Bench;
 pub use columns::Columns;
 pub use document::Document;
 pub use evidence::{
-    Chart, Csv, Entry, Evidence, Finding, Heading, Panel, PanelOutput, PanelSource, Run, Section, Table,
+    Chart, Csv, Entry, Evidence, Finding, Heading, Panel, PanelRequired, PanelRow, PanelSource, Run, Section, Table,
 };
 pub use files::{PAGE, Written, write_report};
 pub use html::page;
@@ -33,3 +33,4 @@ pub use section::limits::ALWAYS;
 pub use section::planned::paragraph as sampling_paragraph;
 pub use section::trials::{between, needed_words, probability_words, too_few};
 pub use section::validation::statement as agreement;
+pub use words::quoted;

@@ -29,10 +29,12 @@ for (const table of document.querySelectorAll("figure table")) {
   });
 }
 
-// Sliders: what each source has alone, scaled, is added to what no source has alone.
+// Sliders: what each source has alone, scaled, is added to what no source has alone. Where a run has one source at 0, 1/2 or 2
+// and all others at 1, what it found stands below what is predicted.
 for (const panel of document.querySelectorAll(".what-if")) {
-  const scales = [...panel.querySelectorAll("input")], rows = [...panel.querySelectorAll("tbody tr")];
-  const [biases, variances] = ["biases", "variances"].map(of => scales.map(scale => JSON.parse(scale.dataset[of])));
+  const scales = [...panel.querySelectorAll("input")], rows = [...panel.querySelectorAll("tbody tr")], checked = [0, 0.5, 2];
+  const [biases, variances, runs] =
+    ["biases", "variances", "runs"].map(of => scales.map(scale => JSON.parse(scale.dataset[of])));
   // Standard normal distribution: Abramowitz M, Stegun IA, Handbook of Mathematical Functions, 7.1.26 (error below 2e-7).
   const below = score => {
     const x = Math.abs(score) / Math.SQRT2, t = 1 / (1 + 0.3275911 * x);
@@ -40,26 +42,44 @@ for (const panel of document.querySelectorAll(".what-if")) {
     const half = 0.5 * tail * Math.exp(-x * x);
     return score < 0 ? half : 1 - half;
   };
-  // The size within which 95 % of normal errors are.
-  const within = (bias, sd) => {
-    if (!(sd > 0)) return Math.abs(bias);
-    let low = 0, high = Math.abs(bias) + 8 * sd;
+  // The size within which a proportion of normal errors are, in a direction.
+  const within = (bias, sd, proportion, direction) => {
+    const mean = direction === "below" ? -bias : bias, both = direction === "either";
+    if (!(sd > 0)) return both ? Math.abs(mean) : mean;
+    let high = Math.abs(mean) + 8 * sd, low = both ? 0 : -high;
     for (let i = 0; i < 50; i++) {
       const middle = (low + high) / 2;
-      if (below((middle - bias) / sd) - below((-middle - bias) / sd) < 0.95) low = middle; else high = middle;
+      const inside = below((middle - mean) / sd) - (both ? below((-middle - mean) / sd) : 0);
+      if (inside < proportion) low = middle; else high = middle;
     }
     return (low + high) / 2;
   };
+  const digits = value => value.toFixed(3).replace("-", "\u2212");
   const show = () => {
     for (const scale of scales) scale.previousElementSibling.textContent = scale.value;
-    rows.forEach((row, output) => {
-      let bias = +row.dataset.bias, variance = +row.dataset.variance;
+    const moved = scales.map((_, source) => source).filter(source => +scales[source].value !== 1);
+    const place = moved.length === 1 ? checked.indexOf(+scales[moved[0]].value) : -1;
+    rows.forEach((row, at) => {
+      const of = row.dataset;
+      let bias = +of.bias, variance = +of.variance;
       scales.forEach((scale, source) => {
-        bias += scale.value * biases[source][output];
-        variance += scale.value * scale.value * variances[source][output];
+        bias += scale.value * biases[source][at];
+        variance += scale.value * scale.value * variances[source][at];
       });
-      const sd = Math.sqrt(Math.max(0, variance)), p95 = row.dataset.shape * within(bias, sd);
-      [bias, sd, p95].forEach((value, i) => row.cells[i + 1].textContent = value.toFixed(3).replace("-", "\u2212"));
+      const sd = Math.sqrt(Math.max(0, variance)), values = [bias, sd, of.shape * within(bias, sd, 0.95, "either")];
+      if (of.limit) values.push(of.requiredShape * within(bias, sd, +of.proportion, of.direction));
+      const found = place < 0 ? [] : runs[moved[0]][at][place];
+      values.forEach((value, i) => {
+        const cell = row.cells[i + 1], limited = i === 3, run = found[i] ?? null;
+        const beyond = number => limited && number > +of.limit ? " beyond" : "";
+        cell.textContent = digits(value) + beyond(value);
+        cell.classList.toggle("beyond", beyond(value) !== "");
+        if (run === null) return;
+        const below = document.createElement("span");
+        below.className = "run";
+        below.textContent = ` run: ${digits(run)}${beyond(run)}`;
+        cell.append(below);
+      });
     });
   };
   panel.addEventListener("input", show);

@@ -147,6 +147,14 @@ pub fn short(value: f64) -> String {
     signed(&(six + 0.0).to_string())
 }
 
+/// A word as a shell takes it.
+#[must_use]
+pub fn quoted(word: &str) -> String {
+    let plain = |letter: char| letter.is_ascii_alphanumeric() || "-_./".contains(letter);
+    let is_plain = !word.is_empty() && word.chars().all(plain);
+    if is_plain { word.to_owned() } else { format!("'{}'", word.replace('\'', "'\\''")) }
+}
+
 /// A key in words, without its unit: `asis_width_mm` is `ASIS width`.
 #[must_use]
 pub fn key_in_words(key: &str) -> String {

@@ -69,7 +69,7 @@ pub fn event_sources(model: &Model, procedure: &Procedure) -> ByEventSource<Opti
         what: "the camera's mount is knocked",
         stratum: Stratum::Case,
         probability: noise.camera.drift.model.knock_probability,
-        chances: u32::from(!noise.camera.drift.is_off()),
+        chances: u32::from(!noise.camera.drift.is_off() && noise.camera.drift.switch.event != 0.0),
         centred: centred(&[
             &noise.camera.drift.model.knock_rotation_deg,
             &noise.camera.drift.model.knock_translation_mm,
@@ -82,7 +82,7 @@ pub fn event_sources(model: &Model, procedure: &Procedure) -> ByEventSource<Opti
         what: "the probe's tip slips in a hold",
         stratum: Stratum::Capture,
         probability: noise.probe.slip.model.in_hold_probability,
-        chances: if noise.probe.slip.is_off() { 0 } else { holds },
+        chances: if noise.probe.slip.is_off() || noise.probe.slip.switch.event == 0.0 { 0 } else { holds },
         centred: centred(&[&noise.probe.slip.model.in_hold_mm]),
         disturbs_only: None,
     };

@@ -155,13 +155,17 @@ pub struct Switch {
     pub replicate: u64,
     /// Factor on every drawn value; 0 is off.
     pub scale: f64,
+    /// Factor on what is drawn beside a rare event of the source, where it has one. Studies change it; no file can.
+    pub steady: f64,
+    /// Factor on the size of the rare event, likewise; 0 removes the event.
+    pub event: f64,
     /// What goes into its scores besides its own stream, where it is correlated.
     pub mixing: Option<Arc<Mixing>>,
 }
 
 impl Default for Switch {
     fn default() -> Self {
-        Self { key: 0, replicate: 0, scale: 1.0, mixing: None }
+        Self { key: 0, replicate: 0, scale: 1.0, steady: 1.0, event: 1.0, mixing: None }
     }
 }
 

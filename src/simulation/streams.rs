@@ -55,13 +55,7 @@ impl StreamKey {
     #[must_use]
     pub const fn mixed(&self) -> u64 {
         let parts = [self.seed, self.replicate, self.source, self.device, self.case, self.capture];
-        let mut state = 0x9e37_79b9_7f4a_7c15; // so that a key of zeros does not stay at zero
-        let mut i = 0;
-        while i < parts.len() {
-            state = finalise(state ^ parts[i]);
-            i += 1;
-        }
-        state
+        crate::mixing::mixed(&parts)
     }
 
     /// Opens the stream.
@@ -243,13 +237,6 @@ impl Mixing {
         }
         scores
     }
-}
-
-/// The finaliser of splitmix64 (Steele GL, Lea D, Flood CH. OOPSLA 2014), a bijection of 64 bits.
-const fn finalise(mut z: u64) -> u64 {
-    z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-    z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-    z ^ (z >> 31)
 }
 
 /// The key of a source: 64-bit FNV-1a of its id, so that adding a source moves no other.

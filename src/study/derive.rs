@@ -62,6 +62,54 @@ pub(super) fn scaled(variant: &Variant, factor: impl Fn(&str) -> f64) -> Variant
     variant
 }
 
+/// A source, or a part of one that has a rare event: the event, or all else.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SourcePart {
+    /// Id of the source.
+    pub source: &'static str,
+    /// Name of the event; `None` for the source without it.
+    pub event: Option<&'static str>,
+}
+
+impl std::fmt::Display for SourcePart {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self.event {
+            None => f.write_str(self.source),
+            Some(event) => write!(f, "{}: {event}", self.source),
+        }
+    }
+}
+
+/// The sources that are switched on, each followed by its rare event where it has one that may happen.
+pub(super) fn parts_in_use(variant: &Variant) -> Vec<SourcePart> {
+    let events = variant.model.noise.events();
+    let mut parts = Vec::new();
+    for source in in_use(variant) {
+        parts.push(SourcePart { source, event: None });
+        let happens = events.iter().filter(|(id, _, probability)| *id == source && *probability > 0.0);
+        parts.extend(happens.map(|(_, event, _)| SourcePart { source, event: Some(event) }));
+    }
+    parts
+}
+
+/// The same variant with the scale of each source, or of each part of a source with a rare event, multiplied by a factor.
+pub(super) fn scaled_parts(variant: &Variant, factor: impl Fn(SourcePart) -> f64) -> Variant {
+    let parts = parts_in_use(variant);
+    let mut variant = variant.clone();
+    for (entry, switch) in variant.model.noise.switches() {
+        let of_event = parts.iter().find(|part| part.source == entry.id && part.event.is_some());
+        let steady = factor(SourcePart { source: entry.id, event: None });
+        match of_event.map(|part| factor(*part)) {
+            Some(event) if event != steady => {
+                switch.steady *= steady;
+                switch.event *= event;
+            }
+            _ => switch.scale *= steady,
+        }
+    }
+    variant
+}
+
 /// Ids of the sources that are switched on.
 pub(super) fn in_use(variant: &Variant) -> Vec<&'static str> {
     let mut noise: Noise = variant.model.noise.clone();

@@ -71,7 +71,7 @@ fn outside_sliders_predict_what_the_tables_say() {
                 [sensitivity]\nrows = 256\nask = [\"one-at-a-time\"]\n";
     let report = reported(text);
     let script = "(() => { const panel = page.querySelector('.what-if'), slider = panel.querySelectorAll('input')[0], \
-                  cells = () => [...panel.querySelectorAll('tbody tr')[0].cells].slice(1, 4).map(cell => cell.textContent), \
+                  cells = () => [...panel.querySelectorAll('tbody tr')[0].cells].slice(1, 4).map(cell => parseFloat(cell.textContent.replace('\\u2212', '-'))), \
                   name = slider.parentNode.querySelector('span').textContent, found = cells(); \
                   slider.value = 2; slider.dispatchEvent(new view.Event('input', { bubbles: true })); \
                   return [panel.hidden, name, ...found, ...cells()].join(' '); })()";

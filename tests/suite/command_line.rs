@@ -115,6 +115,24 @@ fn shipped(name: &str) -> String {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("experiments").join(name).display().to_string()
 }
 
+/// The report repeats the command that was typed, with what moves a number, as a shell takes it.
+#[test]
+fn identity_a_budget_repeats_its_command() {
+    let bench = Bench::new();
+    std::fs::create_dir(bench.path("my files")).expect("a folder");
+    bench.write(
+        "my files/a b.toml",
+        &format!("{SMALL}[noise]\nonly = [\"cup\"]\n[[arm]]\nname = \"one\"\n[[arm]]\nname = \"it's two\"\n"),
+    );
+    let typed =
+        ["budget", "my files/a b.toml", "--arm", "it's two", "--trials", "100", "--threads", "1", "--out", "out"];
+    let ended = bench.run(&typed);
+    assert!(matches!(ended.status, Some(0 | 1)), "{ended:?}");
+    let table = std::fs::read_to_string(bench.path("out/tables/reproduction.csv")).expect("a table");
+    let line = table.lines().find_map(|line| line.strip_prefix("command,")).expect("a command");
+    assert_eq!(line, "navassay budget 'my files/a b.toml' --arm 'it'\\''s two' --trials 100");
+}
+
 #[test]
 fn identity_results_on_standard_output_and_messages_on_standard_error() {
     let bench = Bench::new();

@@ -156,7 +156,7 @@ fn outside_shapley_effects_of_correlated_sources() {
     with_found(&text, |found| {
         let (study, alone) = (found.shapley.as_ref().expect("asked"), found.one_at_a_time.as_ref().expect("asked"));
         let variance = |source: &str, output: usize| {
-            let source = alone.sources.iter().find(|found| found.source == source).expect("a source in use");
+            let source = alone.sources.iter().find(|found| found.part.source == source).expect("a source in use");
             let run = CHANGES.iter().position(|change| *change == Change::Alone).expect("a change");
             let sd = source.runs[run][output].summary.sd.expect("a spread").value;
             sd * sd
@@ -319,6 +319,42 @@ fn outside_correlated_sources_add_their_covariance_to_the_linear_budget() {
     // The test can tell: it adds more than rounding.
     let seen = found(0.95).iter().map(|(parts, _, added, _)| added.value.abs() / parts).fold(0.0, f64::max);
     assert!(seen > 0.3, "{seen}");
+}
+
+/// The camera's mount creeping and knocked: a knock that is removed is a probability of 0, the rest removed is a drift of 0.
+/// The requirement limits the 99 % quantile, which the rare knocks decide, so they rank before the drift, whose variance is
+/// larger.
+#[test]
+fn identity_a_rare_event_is_a_source_of_its_own() {
+    let text = |rotation: f64, probability: f64| {
+        format!(
+            "{PELVIS}[noise]\nonly = [\"camera.drift\", \"cup.attach\"]\n[noise.camera.drift]\nrotation_deg = {{ normal = {{ sd = \
+             {rotation} }} }}\ntranslation_mm = 0.0\nknock_probability = {probability}\nknock_rotation_deg = {{ normal = {{ sd = 3.0 \
+             }} }}\nknock_translation_mm = 0.0\nbasis = {{ kind = \"assumed\" }}\n[[requirement]]\nid = \"ACC\"\ntext = \"a\"\n\
+             output = \"inclination\"\nlimit_deg = 9.0\nproportion = 0.99\nconfidence = 0.95\n[sensitivity]\n\
+             ask = [\"one-at-a-time\"]\nrows = 2000\n"
+        )
+    };
+    let summaries = |rotation, probability| {
+        with_found(&text(rotation, probability), |found| found.one_at_a_time.as_ref().expect("asked").all.clone())
+    };
+    with_found(&text(1.0, 0.04), |found| {
+        let study = found.one_at_a_time.as_ref().expect("asked");
+        let names: Vec<&str> = study.sources.iter().map(|source| source.name.as_str()).collect();
+        assert_eq!(names, ["camera.drift", "camera.drift: knock", "cup.attach"]);
+        let without = |place: usize| -> Vec<_> {
+            study.sources[place].run(Change::Without).iter().map(|changed| changed.summary).collect()
+        };
+        assert_eq!(without(1), summaries(1.0, 0.0));
+        for (found, expected) in without(0).iter().zip(summaries(0.0, 0.04)) {
+            assert_eq!(found, &expected);
+        }
+        assert_eq!(study.by_removal(Some(0), OUTPUTS[0])[0], 1, "knocks decide the 99 % quantile");
+        let variance = |place: usize| study.sources[place].run(Change::Alone)[0].summary.sd.expect("a spread").value;
+        assert!(variance(0) > variance(1), "of the variance the drift has more");
+        let [drift, knock] = [0, 1].map(|place| study.sources[place].limited(Change::Without)[0].quantile.value);
+        assert!(knock < drift && drift < 0.0, "{knock} {drift}");
+    });
 }
 
 const SMALL: &str = "[sensitivity]\nask = [\"indices\"]\nrows = 128\ngroups = { landmarks = [\"landmark\"] }\n";

@@ -6,7 +6,7 @@ use crate::record::tables::Cell;
 use crate::replay::Reading;
 use crate::report::bench::Bench;
 use crate::report::evidence::{Entry, Files, Heading, Section, Table};
-use crate::report::words::{count, number, with_unit};
+use crate::report::words::{count, number, quoted, with_unit};
 use crate::study::measured_in_words;
 
 /// Rows of a table on the page, at most; its file holds all.
@@ -262,7 +262,7 @@ pub fn reproduction(bench: &Bench, files: &mut Files) -> Section {
     let sum = |which: usize| bench.sums[which].clone().unwrap_or_else(|| "none".to_owned());
     let rows = [
         ("experiment file", plan.file_name.clone()),
-        ("command", format!("navassay replay {}", plan.file_name)),
+        ("command", format!("navassay replay {}", quoted(&plan.file_name))),
         ("recordings", replay.map_or_else(String::new, |replay| replay.recordings.clone())),
         ("recordings (SHA-256)", sum(0)),
         ("truth", replay.and_then(|replay| replay.truth.clone()).unwrap_or_else(|| "none".to_owned())),

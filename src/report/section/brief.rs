@@ -2,13 +2,12 @@
 
 use super::answer::limit_words;
 use super::failures::counts;
-use crate::analysis::{Estimate, Verdict};
+use crate::analysis::{Estimate, Interval, Verdict};
 use crate::experiment::{Plan, Requirement};
-use crate::measurement::Output;
 use crate::record::tables::Cell;
 use crate::report::evidence::{Entry, Files, Heading, Section, Table, label};
 use crate::report::words::{Bound, bounded, estimate, number, percent, short, with_unit};
-use crate::study::sensitivity::{ArmSensitivity, Change, OneAtATime};
+use crate::study::sensitivity::{ArmSensitivity, Change, IndexStudy, LimitedDifference, OneAtATime, SourceRuns};
 use crate::study::{Assessment, RequirementAssessment};
 
 const FILE: &str = "brief";
@@ -48,25 +47,38 @@ struct Line<'a> {
     label: Option<String>,
     /// Acceptance limit less the bound of the error; `None` of several limits together, or with a bound beyond the data.
     margin: Option<f64>,
-    /// The largest sources, each with its share of the variance.
-    largest: Vec<(&'static str, f64)>,
-    /// The source whose halving helps most for its cost, what that does to the 95 % quantile, and the cost.
-    cheapest: Option<(&'static str, Estimate, f64)>,
+    /// The sources whose removal is seen to lower most what the requirement limits.
+    largest: Vec<Removed<'a>>,
+    /// The source whose halving helps most for its cost, what that does to what the requirement limits, and the cost.
+    cheapest: Option<(&'a SourceRuns, LimitedDifference, f64)>,
+    /// The groups with the largest total indices, where no source was run by itself.
+    groups: Vec<(&'a str, f64)>,
     studied: bool,
 }
 
+/// A source with what its removal does.
+struct Removed<'a> {
+    source: &'a SourceRuns,
+    change: LimitedDifference,
+    /// Variance with the source alone over that with everything as it is; of several limits together, none.
+    share: Option<f64>,
+}
+
 impl<'a> Line<'a> {
-    fn of(plan: &Plan, assessed: &'a RequirementAssessment<'a>, sensitivity: &[ArmSensitivity]) -> Self {
+    fn of(plan: &Plan, assessed: &'a RequirementAssessment<'a>, sensitivity: &'a [ArmSensitivity]) -> Self {
         let single = assessed.asked.single();
         let margin = single.zip(assessed.judgement.bound).map(|(limit, bound)| limit.rule().acceptance() - bound);
         let of_arm = sensitivity.iter().find(|arm| std::ptr::eq(arm.variant, assessed.variant));
         let study = of_arm.and_then(|arm| arm.one_at_a_time.as_ref());
-        let (largest, cheapest) = match (single, study) {
-            (Some(limit), Some(study)) => (largest(study, limit.output), cheapest(plan, study, limit.output)),
+        let which = place(plan, assessed.asked.id);
+        let (largest, cheapest) = match (which, study) {
+            (Some(which), Some(study)) => (largest(study, which, single), cheapest(plan, study, which)),
             _ => (Vec::new(), None),
         };
+        let indices = of_arm.and_then(|arm| arm.indices.as_ref()).filter(|_| study.is_none());
+        let groups = indices.zip(single).map_or_else(Vec::new, |(indices, limit)| groups(indices, limit));
         let label = label(plan, assessed.variant);
-        Self { assessed, label, margin, largest, cheapest, studied: study.is_some() && single.is_some() }
+        Self { assessed, label, margin, largest, cheapest, groups, studied: study.is_some() }
     }
 
     fn unit(&self) -> &'static str {
@@ -106,35 +118,58 @@ impl<'a> Line<'a> {
         )
     }
 
-    fn largest_words(&self) -> String {
-        if !self.studied {
-            return "not asked".to_owned();
+    /// What a change of a source does to what the requirement limits.
+    fn change_words(&self, change: &LimitedDifference) -> String {
+        match self.assessed.asked.single().filter(|_| change.quantile.value.is_finite()) {
+            Some(limit) => {
+                let unit = if self.unit() == "mm" { "\u{a0}mm" } else { self.unit() };
+                format!("{}{unit}", estimate(Some(scaled(change.quantile, limit.rule().acceptance()))))
+            }
+            None => format!("{} percentage points outside", estimate(Some(scaled(change.outside, 100.0)))),
         }
-        let one = |(source, share): &(&str, f64)| format!("{source} ({}\u{a0}%)", number(100.0 * share, 0));
+    }
+
+    fn largest_words(&self) -> String {
+        if !self.groups.is_empty() {
+            let one = |(group, share): &(&str, f64)| format!("{group} ({}\u{a0}%)", number(100.0 * share, 0));
+            let groups = self.groups.iter().map(one).collect::<Vec<_>>().join(", ");
+            return format!("ranked by variance, with the total index: {groups}");
+        }
+        if !self.studied {
+            return "not computed".to_owned();
+        }
+        let one = |removed: &Removed| format!("{} ({})", removed.source.name, self.change_words(&removed.change));
         match self.largest.len() {
-            0 => "no source moves it".to_owned(),
+            0 => "removing no single source is seen to help".to_owned(),
             _ => self.largest.iter().map(one).collect::<Vec<_>>().join(", "),
         }
     }
 
     fn cheapest_words(&self) -> String {
         match &self.cheapest {
-            None if !self.studied => "not asked".to_owned(),
+            None if !self.studied => "not computed".to_owned(),
             None => "halving no single source is seen to help".to_owned(),
             Some((source, change, cost)) => {
                 let cost = if *cost == 1.0 { String::new() } else { format!(", relative cost {}", short(*cost)) };
-                let unit = if self.unit() == "mm" { "\u{a0}mm" } else { self.unit() };
-                format!("halve {source}: {}{unit} of the 95\u{a0}% quantile{cost}", estimate(Some(*change)))
+                format!("halve {}: {}{cost}", source.name, self.change_words(change))
             }
         }
     }
 
     fn sentence(&self) -> String {
         let of = self.label.as_ref().map_or(String::new(), |label| format!(", {label}"));
-        let studied = if self.studied {
-            format!(" Largest sources: {}. Cheapest improvement: {}.", self.largest_words(), self.cheapest_words())
-        } else {
-            " The largest sources and the cheapest improvement were not asked of it.".to_owned()
+        let quantity = match self.assessed.asked.single() {
+            Some(_) => format!("{}\u{a0}% quantile", percent(self.assessed.asked.proportion)),
+            None => "proportion outside".to_owned(),
+        };
+        let studied = match (self.studied, self.groups.is_empty()) {
+            (true, _) => format!(
+                " Largest sources, with the change of the {quantity} without each: {}. Cheapest improvement: {}.",
+                self.largest_words(),
+                self.cheapest_words()
+            ),
+            (false, false) => format!(" Largest groups of sources, {}.", self.largest_words()),
+            (false, true) => String::new(),
         };
         format!(
             "{}{of} ({}, for {}\u{a0}% of cases) is {}; margin: {}.{studied}",
@@ -147,35 +182,74 @@ impl<'a> Line<'a> {
     }
 }
 
-fn largest(study: &OneAtATime, output: Output) -> Vec<(&'static str, f64)> {
-    let i = output.place();
-    let square = |sd: Option<Estimate>| sd.map_or(0.0, |sd| sd.value * sd.value);
-    let whole = square(study.all[i].sd);
-    let share = |source: &crate::study::sensitivity::SourceRuns| {
-        (source.source, square(source.run(Change::Alone)[i].summary.sd) / whole)
-    };
-    let mut found: Vec<(&'static str, f64)> =
-        study.sources.iter().map(share).filter(|(_, share)| *share > 0.0).collect();
-    found.sort_by(|a, b| b.1.total_cmp(&a.1));
-    found.truncate(NAMED);
-    found
+/// The place of a requirement among those of the plan, those that join others last.
+fn place(plan: &Plan, id: &str) -> Option<usize> {
+    let single = plan.requirements.iter().map(|requirement| requirement.id.as_str());
+    single.chain(plan.joint_requirements.iter().map(|joint| joint.id.as_str())).position(|other| other == id)
 }
 
-/// Of the sources whose halving is seen to lower the quantile, the one that lowers it most for its cost.
-fn cheapest(plan: &Plan, study: &OneAtATime, output: Output) -> Option<(&'static str, Estimate, f64)> {
-    let i = output.place();
+fn scaled(estimate: Estimate, by: f64) -> Estimate {
+    let interval = estimate.interval.map(|ends| Interval { low: by * ends.low, high: by * ends.high, ..ends });
+    let standard_error = estimate.standard_error.map(|error| by * error);
+    Estimate { value: by * estimate.value, interval, standard_error, ..estimate }
+}
+
+/// Whether a change is seen to lower what a requirement limits.
+fn helps(change: &LimitedDifference) -> bool {
+    change.ranked().interval.is_some_and(|interval| interval.high < 0.0)
+}
+
+fn largest<'a>(study: &'a OneAtATime, which: usize, single: Option<&Requirement>) -> Vec<Removed<'a>> {
+    let square = |sd: Option<Estimate>| sd.map_or(0.0, |sd| sd.value * sd.value);
+    let share = |source: &SourceRuns| {
+        let i = single?.output.place();
+        Some(square(source.run(Change::Alone)[i].summary.sd) / square(study.all[i].sd))
+    };
+    let mut removed: Vec<Removed> = study
+        .sources
+        .iter()
+        .filter_map(|source| {
+            let change = *source.limited(Change::Without).get(which)?;
+            helps(&change).then(|| Removed { source, change, share: share(source) })
+        })
+        .collect();
+    removed.sort_by(|a, b| a.change.ranked().value.total_cmp(&b.change.ranked().value));
+    removed.truncate(NAMED);
+    removed
+}
+
+/// The groups with the largest total indices on the output of a limit.
+fn groups<'a>(study: &'a IndexStudy, limit: &Requirement) -> Vec<(&'a str, f64)> {
+    let Some(found) = study.outputs.iter().find(|found| found.output == limit.output && !found.too_many_dropped())
+    else {
+        return Vec::new();
+    };
+    let all = study.groups.iter().zip(&found.indices.effects);
+    let mut all: Vec<(&str, f64)> = all
+        .filter(|(_, effect)| effect.total.value > 0.0)
+        .map(|(group, effect)| (group.name.as_str(), effect.total.value))
+        .collect();
+    all.sort_by(|a, b| b.1.total_cmp(&a.1));
+    all.truncate(NAMED);
+    all
+}
+
+/// Of the sources whose halving is seen to lower what a requirement limits, the one that lowers it most for its cost.
+fn cheapest<'a>(
+    plan: &Plan,
+    study: &'a OneAtATime,
+    which: usize,
+) -> Option<(&'a SourceRuns, LimitedDifference, f64)> {
     let groups = plan.sensitivity.as_ref().map_or(&[][..], |asked| &asked.groups);
     let cost_of = |source: &'static str| {
         let holder = groups.iter().find(|group| group.holds(source)).map_or(source, |group| group.name.as_str());
         plan.budgeting.cost_of(holder, &[source])
     };
-    let helps = |change: &Estimate| change.interval.is_some_and(|interval| interval.high < 0.0);
-    study
-        .sources
-        .iter()
-        .map(|source| (source.source, source.run(Change::Half)[i].p95_difference, cost_of(source.source)))
-        .filter(|(_, change, _)| helps(change))
-        .min_by(|a, b| (a.1.value / a.2).total_cmp(&(b.1.value / b.2)))
+    let halved = study.sources.iter().filter_map(|source| Some((source, *source.limited(Change::Half).get(which)?)));
+    halved
+        .filter(|(_, change)| helps(change))
+        .map(|(source, change)| (source, change, cost_of(source.part.source)))
+        .min_by(|a, b| (a.1.ranked().value / a.2).total_cmp(&(b.1.ranked().value / b.2)))
 }
 
 fn table(plan: &Plan, lines: &[Line], files: &mut Files) -> Table {
@@ -197,12 +271,22 @@ fn table(plan: &Plan, lines: &[Line], files: &mut Files) -> Table {
         let mut row: Vec<Cell> = vec![asked.id.into(), line.assessed.variant.arm.as_str().into(), line.met().into()];
         row.extend([Cell::from(found.bound), line.margin.into()]);
         for which in 0..NAMED {
-            let source = line.largest.get(which);
-            row.extend([Cell::from(source.map(|(source, _)| *source)), source.map(|(_, share)| *share).into()]);
+            let removed = line.largest.get(which);
+            row.push(removed.map(|removed| removed.source.name.as_str()).into());
+            row.push(removed.and_then(|removed| removed.share).into());
         }
-        row.push(line.cheapest.map(|(source, ..)| source).into());
-        row.push(line.cheapest.map(|(_, change, _)| change.value).into());
-        row.push(line.cheapest.map(|(.., cost)| cost).into());
+        let cheapest = line.cheapest.as_ref();
+        let place = asked.single().map(|limit| limit.output.place());
+        let p95 = cheapest.zip(place).map(|((source, ..), i)| source.run(Change::Half)[i].p95_difference.value);
+        row.extend([Cell::from(cheapest.map(|(source, ..)| source.name.as_str())), p95.into()]);
+        row.push(cheapest.map(|(.., cost)| *cost).into());
+        // Quantiles in the unit of the output; of several limits together in units of the limits.
+        let limit = asked.single().map_or(1.0, |limit| limit.rule().acceptance());
+        let changes = (0..NAMED).map(|which| line.largest.get(which).map(|removed| removed.change));
+        for change in changes.chain([cheapest.map(|(_, change, _)| *change)]) {
+            row.push(change.map(|change| change.quantile.value * limit).filter(|value| value.is_finite()).into());
+            row.push(change.map(|change| change.outside.value).into());
+        }
         cells.push(row);
     }
     let header = [
@@ -220,6 +304,14 @@ fn table(plan: &Plan, lines: &[Line], files: &mut Files) -> Table {
         "halve",
         "p95_abs_difference",
         "cost",
+        "quantile_change_1",
+        "outside_change_1",
+        "quantile_change_2",
+        "outside_change_2",
+        "quantile_change_3",
+        "outside_change_3",
+        "halve_quantile_change",
+        "halve_outside_change",
     ];
     let csv = files.add(FILE, &header, cells);
     let columns = [("requirement", false)]
@@ -230,7 +322,7 @@ fn table(plan: &Plan, lines: &[Line], files: &mut Files) -> Table {
             ("limit", false),
             ("bound of the error", true),
             ("margin", true),
-            ("largest sources (share of the variance)", false),
+            ("largest sources (change without the source)", false),
             ("cheapest improvement", false),
         ])
         .map(|(name, numbers)| Heading { name: name.to_owned(), numbers });
@@ -238,9 +330,11 @@ fn table(plan: &Plan, lines: &[Line], files: &mut Files) -> Table {
         id: "table-brief".to_owned(),
         caption: "Met or not, by how much, and what would help".to_owned(),
         reading: "The bound is the upper confidence bound of the error that the required proportion stays within; the margin is the \
-                  limit, less a guard band, less that bound. Shares are of the variance with one source alone. The cheapest \
-                  improvement is the source whose halving lowers the 95\u{a0}% quantile of the absolute error most for its relative \
-                  cost (sensitivity.cost; 1 unless given), among those that are seen to lower it."
+                  limit, less a guard band, less that bound. Sources are ranked by what their removal does to what the requirement \
+                  limits: the required quantile of the error, or the proportion of cases outside where several limits are joined. A \
+                  rare event of a source counts by itself. The cheapest improvement is the source whose halving lowers the same \
+                  quantity most for its relative cost (sensitivity.cost; 1 unless given). Only changes whose interval lies below 0 \
+                  are named. Without runs of single sources the ranking is by variance, and says so."
             .to_owned(),
         columns: columns.collect(),
         rows,

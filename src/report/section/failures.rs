@@ -5,7 +5,7 @@ use crate::experiment::{Plan, Variant};
 use crate::record::tables::Cell;
 use crate::record::{PartError, Parts};
 use crate::report::evidence::{Entry, Files, Heading, Section, Table, label, prefix};
-use crate::report::words::{count, number, short, with_unit};
+use crate::report::words::{count, number, quoted, short, with_unit};
 use crate::study::{Assessment, WORST};
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -162,12 +162,6 @@ fn command(plan: &Plan, variant: &Variant, trial: u64) -> String {
         let _ = write!(text, " --arm {} --point {}", quoted(&variant.arm), variant.point);
     }
     text
-}
-
-/// A word as a shell takes it.
-fn quoted(word: &str) -> String {
-    let plain = |letter: char| letter.is_ascii_alphanumeric() || "-_./".contains(letter);
-    if word.chars().all(plain) { word.to_owned() } else { format!("'{}'", word.replace('\'', "'\\''")) }
 }
 
 /// What the stillness gate did, if any variant has one.

@@ -75,13 +75,13 @@ fn halved_and_doubled(plan: &Plan, arm: &ArmSensitivity, study: &OneAtATime) -> 
     let ids: Vec<&str> = single.chain(plan.joint_requirements.iter().map(|joint| joint.id.as_str())).collect();
     let mut rows = Vec::new();
     for (which, id) in ids.into_iter().enumerate() {
-        for source in study.sources.iter().filter(|source| assumed.contains(&source.source)) {
+        for source in study.sources.iter().filter(|source| assumed.contains(&source.part.source)) {
             let of = |verdicts: &[Verdict]| verdicts.get(which).copied();
             let [as_it_is, half, double] =
                 [of(&study.verdicts), of(source.verdicts(Change::Half)), of(source.verdicts(Change::Double))];
             if as_it_is != half || as_it_is != double {
                 let words = |verdict: Option<Verdict>| verdict.map_or("none", Verdict::word).to_owned();
-                rows.push(vec![id.to_owned(), source.source.to_owned(), words(as_it_is), words(half), words(double)]);
+                rows.push(vec![id.to_owned(), source.name.clone(), words(as_it_is), words(half), words(double)]);
             }
         }
     }

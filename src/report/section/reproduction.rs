@@ -2,14 +2,18 @@
 
 use crate::experiment::Plan;
 use crate::report::evidence::{Entry, Files, Section};
-use crate::report::words::count;
+use crate::report::words::{count, quoted};
 use crate::simulation::GENERATOR;
 
-pub fn section(plan: &Plan, files: &mut Files) -> Section {
-    let command = format!("navassay run {} --trials {} --seed {}", plan.file_name, plan.trials, plan.seed);
+/// The command that makes a run again, given in the folder of the experiment file.
+pub fn of_run(plan: &Plan) -> String {
+    format!("navassay run {} --trials {} --seed {}", quoted(&plan.file_name), plan.trials, plan.seed)
+}
+
+pub fn section(plan: &Plan, command: &str, files: &mut Files) -> Section {
     let rows = [
         ("experiment file", plan.file_name.clone()),
-        ("command", command),
+        ("command", command.to_owned()),
         ("seed", plan.seed.to_string()),
         ("trials of each variant", count(plan.trials)),
         ("variants", plan.variants.len().to_string()),
@@ -29,7 +33,8 @@ pub fn section(plan: &Plan, files: &mut Files) -> Section {
         files.table(
             "reproduction",
             "What fixes the numbers",
-            "Equal hashes mean that two runs asked the same thing; the command is given in the folder of the experiment file.",
+            "Equal hashes mean that two runs asked the same thing. The command names what moves a number; the folder of the results and \
+             the number of threads move none.",
             &["what", "value"],
             rows,
         ),

@@ -3,7 +3,7 @@
 use crate::geometry::{Displacement, Point, Pose, Rotation};
 use crate::measurement::{Camera, Step};
 use crate::simulation::normal;
-use crate::simulation::source::{Basis, CaptureKey, Source};
+use crate::simulation::source::{Basis, CaptureKey, Source, Switch};
 use crate::simulation::streams::CaseKey;
 use crate::simulation::{Covariance, Quantity};
 use serde::{Deserialize, Serialize};
@@ -103,11 +103,14 @@ impl Source<Drift> {
             self.vector(translation_covariance_mm2.as_ref(), [&self.model.translation_mm; 3], scores.next_three());
         let knocked = normal::complement(scores.next_score()) < self.model.knock_probability;
         let moment = normal::cumulative(scores.next_score());
-        let knock = knocked.then(|| {
-            let rotation_deg = self.three_values(&self.model.knock_rotation_deg, scores.next_three());
-            let translation_mm = self.three_values(&self.model.knock_translation_mm, scores.next_three());
-            (moment, rotation_then_translation(rotation_deg, translation_mm))
+        let Switch { steady, event, .. } = self.switch;
+        let knock = (knocked && event != 0.0).then(|| {
+            let mut three = |quantity| self.three_values(quantity, scores.next_three()).map(|value| event * value);
+            let rotation_deg = three(&self.model.knock_rotation_deg);
+            (moment, rotation_then_translation(rotation_deg, three(&self.model.knock_translation_mm)))
         });
+        let [rotation_deg, translation_mm] =
+            [rotation_deg, translation_mm].map(|three| three.map(|value| steady * value));
         Some(DriftPath { rotation_deg, translation_mm, knock })
     }
 }

@@ -21,7 +21,13 @@ const COVARIANCES_OF_POSE: &[CovarianceEntry] = &[
 ];
 
 const fn parameter(key: &'static str, meaning: &'static str) -> Parameter {
-    Parameter { key, meaning }
+    Parameter { key, meaning, plausible: None }
+}
+
+impl Parameter {
+    const fn within(self, low: f64, high: f64) -> Self {
+        Self { plausible: Some([low, high]), ..self }
+    }
 }
 
 use Stratum::{Capture, Case, Device, Frame};
@@ -39,9 +45,10 @@ pub const SOURCES: [SourceEntry; 23] = [
                   pixel: of its image",
         axes: "marker: across and along the ray from the camera to the marker; pixel: both axes of the image",
         parameters: &[
-            parameter("across_mm", "camera model marker: one marker, each axis across the ray, at 250 mm"),
+            parameter("across_mm", "camera model marker: one marker, each axis across the ray, at 250 mm")
+                .within(0.02, 0.15),
             parameter("along_mm", "camera model marker: one marker, along the ray, at 250 mm"),
-            parameter("pixel_px", "camera model pixel: the image of one marker, each coordinate"),
+            parameter("pixel_px", "camera model pixel: the image of one marker, each coordinate").within(0.02, 0.3),
         ],
         covariances: &[],
         items: &[],
@@ -56,7 +63,9 @@ pub const SOURCES: [SourceEntry; 23] = [
                   polynomial of its position, the same for a device, before it is seen or projected; stated over a cube of 300 mm that begins at the \
                   camera, without the shift and the turn that cancel in every reading",
         axes: "camera axes",
-        parameters: &[parameter("rms_mm", "root mean square length of the displacement over the volume")],
+        parameters: &[
+            parameter("rms_mm", "root mean square length of the displacement over the volume").within(0.1, 0.4)
+        ],
         covariances: &[],
         items: &[],
         disturbs_only: None,
@@ -68,7 +77,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         strata: &[Device],
         meaning: "markers off their drawing, each tool's by itself; the head's tracker serves both centres",
         axes: "tracker axes",
-        parameters: &[parameter("each_axis_mm", "one marker, each axis")],
+        parameters: &[parameter("each_axis_mm", "one marker, each axis").within(0.02, 0.15)],
         covariances: &[],
         items: &[],
         disturbs_only: None,
@@ -82,8 +91,8 @@ pub const SOURCES: [SourceEntry; 23] = [
                   camera's origin and shifted",
         axes: "camera axes",
         parameters: &[
-            parameter("rotation_deg", "each component of the rotation vector"),
-            parameter("translation_mm", "each component of the translation"),
+            parameter("rotation_deg", "each component of the rotation vector").within(0.01, 0.2),
+            parameter("translation_mm", "each component of the translation").within(0.01, 0.2),
         ],
         covariances: COVARIANCES_OF_POSE,
         items: component::REMOUNT,
@@ -115,7 +124,10 @@ pub const SOURCES: [SourceEntry; 23] = [
         strata: &[Case],
         meaning: "angle from the table's normal to gravity when the level is read",
         axes: "Y and Z of the true level plane; the turn about Y changes sign for a left hip",
-        parameters: &[parameter("about_y_deg", "turn about Y"), parameter("about_z_deg", "turn about Z")],
+        parameters: &[
+            parameter("about_y_deg", "turn about Y").within(0.2, 1.5),
+            parameter("about_z_deg", "turn about Z").within(0.2, 1.5),
+        ],
         covariances: &[],
         items: component::TABLE,
         disturbs_only: Some(Step::Level),
@@ -130,14 +142,14 @@ pub const SOURCES: [SourceEntry; 23] = [
         axes: "offset and noise about Y and Z of the true level plane, axes about X of the true bony axes; turns about \
                X and Y change sign for a left hip",
         parameters: &[
-            parameter("offset_about_y_deg", "offset, turn about Y"),
-            parameter("offset_about_z_deg", "offset, turn about Z"),
+            parameter("offset_about_y_deg", "offset, turn about Y").within(0.05, 1.0),
+            parameter("offset_about_z_deg", "offset, turn about Z").within(0.05, 1.0),
             parameter(
                 "axes_about_x_deg",
                 "the sensor's axes turned in their housing, which is level where the bony plane is",
             ),
-            parameter("noise_about_y_deg", "noise of a reading, turn about Y"),
-            parameter("noise_about_z_deg", "noise of a reading, turn about Z"),
+            parameter("noise_about_y_deg", "noise of a reading, turn about Y").within(0.05, 1.0),
+            parameter("noise_about_z_deg", "noise of a reading, turn about Z").within(0.05, 1.0),
         ],
         covariances: &[],
         items: component::SENSOR,
@@ -151,9 +163,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "how far the touched point lies from the anterior superior iliac spine",
         axes: "anterior, superior, lateral in true bony axes",
         parameters: &[
-            parameter("anterior_mm", "forwards"),
-            parameter("superior_mm", "upwards"),
-            parameter("lateral_mm", "towards the operated side"),
+            parameter("anterior_mm", "forwards").within(1.5, 5.0),
+            parameter("superior_mm", "upwards").within(1.5, 5.0),
+            parameter("lateral_mm", "towards the operated side").within(1.5, 5.0),
             CASE_SHARE,
         ],
         covariances: COVARIANCE_OF_AXES,
@@ -168,9 +180,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "how far the touched point lies from the midpoint of the pubis",
         axes: "anterior, superior, lateral in true bony axes",
         parameters: &[
-            parameter("anterior_mm", "forwards"),
-            parameter("superior_mm", "upwards"),
-            parameter("lateral_mm", "towards the operated side"),
+            parameter("anterior_mm", "forwards").within(2.0, 6.0),
+            parameter("superior_mm", "upwards").within(2.0, 6.0),
+            parameter("lateral_mm", "towards the operated side").within(2.0, 6.0),
             CASE_SHARE,
         ],
         covariances: COVARIANCE_OF_AXES,
@@ -187,8 +199,8 @@ pub const SOURCES: [SourceEntry; 23] = [
         axes: "anterior in true bony axes",
         parameters: &[
             parameter("factor", "the patient's factor, 1 is the typical patient"),
-            parameter("asis_mm", "thickness over each anterior superior iliac spine"),
-            parameter("pubis_mm", "thickness over the pubis"),
+            parameter("asis_mm", "thickness over each anterior superior iliac spine").within(0.0, 10.0),
+            parameter("pubis_mm", "thickness over the pubis").within(3.0, 25.0),
         ],
         covariances: &[],
         items: component::TISSUE,
@@ -202,7 +214,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "motion of the hand while a landmark is touched: each axis a first-order Gauss-Markov process",
         axes: "anterior, superior, lateral in true bony axes",
         parameters: &[
-            parameter("each_axis_mm", "displacement of the tip on each axis"),
+            parameter("each_axis_mm", "displacement of the tip on each axis").within(0.1, 1.0),
             parameter("time_constant_s", "time after which the correlation has fallen to 1/e"),
         ],
         covariances: COVARIANCE_OF_EACH,
@@ -218,8 +230,9 @@ pub const SOURCES: [SourceEntry; 23] = [
                   first reduction",
         axes: "probe tracker axes",
         parameters: &[
-            parameter("rotation_deg", "each component of the rotation vector about the tracker's origin"),
-            parameter("translation_mm", "each component of the translation"),
+            parameter("rotation_deg", "each component of the rotation vector about the tracker's origin")
+                .within(0.02, 0.3),
+            parameter("translation_mm", "each component of the translation").within(0.02, 0.3),
         ],
         covariances: COVARIANCES_OF_POSE,
         items: &[],
@@ -233,7 +246,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "the tip moving in its pivot point in every frame, and the tip slipping once in a hold",
         axes: "anterior, superior, lateral in true bony axes",
         parameters: &[
-            parameter("in_pivot_mm", "each axis, each frame of the tip pivot"),
+            parameter("in_pivot_mm", "each axis, each frame of the tip pivot").within(0.02, 0.3),
             parameter("in_hold_mm", "each axis, from a random frame of the hold on"),
             parameter("in_hold_probability", "probability that the tip slips in a hold"),
         ],
@@ -248,7 +261,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         strata: &[Frame],
         meaning: "clearance of the tip in the groove or divot of the femoral feature",
         axes: "anterior, superior, lateral in true bony axes",
-        parameters: &[parameter("each_axis_mm", "displacement of the tip on each axis")],
+        parameters: &[parameter("each_axis_mm", "displacement of the tip on each axis").within(0.05, 0.5)],
         covariances: COVARIANCE_OF_EACH,
         items: &[],
         disturbs_only: Some(Step::FemurReduction),
@@ -260,7 +273,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         strata: &[Capture],
         meaning: "the femur moving evenly while its groove is traced; a hold in a divot is too short for it",
         axes: "anterior, superior, lateral in true bony axes",
-        parameters: &[parameter("each_axis_mm", "displacement on each axis from the first to the last frame")],
+        parameters: &[
+            parameter("each_axis_mm", "displacement on each axis from the first to the last frame").within(0.0, 2.0)
+        ],
         covariances: COVARIANCE_OF_EACH,
         items: &[],
         disturbs_only: Some(Step::FemurReduction),
@@ -289,9 +304,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "the leg not in neutral when the baseline is taken",
         axes: "rotation vector in true bony axes about the head centre",
         parameters: &[
-            parameter("flexion_deg", "flexion"),
-            parameter("adduction_deg", "adduction"),
-            parameter("internal_rotation_deg", "internal rotation"),
+            parameter("flexion_deg", "flexion").within(1.0, 5.0),
+            parameter("adduction_deg", "adduction").within(1.0, 5.0),
+            parameter("internal_rotation_deg", "internal rotation").within(1.0, 5.0),
         ],
         covariances: COVARIANCE_OF_TURN,
         items: component::BASELINE,
@@ -305,9 +320,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "the leg at a reduction not where it was at baseline",
         axes: "rotation vector in true bony axes about the head centre",
         parameters: &[
-            parameter("flexion_deg", "flexion"),
-            parameter("adduction_deg", "adduction"),
-            parameter("internal_rotation_deg", "internal rotation"),
+            parameter("flexion_deg", "flexion").within(1.0, 5.0),
+            parameter("adduction_deg", "adduction").within(1.0, 5.0),
+            parameter("internal_rotation_deg", "internal rotation").within(1.0, 5.0),
         ],
         covariances: COVARIANCE_OF_TURN,
         items: component::REDUCTION,
@@ -321,9 +336,9 @@ pub const SOURCES: [SourceEntry; 23] = [
         meaning: "head not round and socket worn: the turning point is off the geometric centre and wanders",
         axes: "anterior, superior, lateral in true bony axes",
         parameters: &[
-            parameter("anterior_mm", "forwards"),
-            parameter("superior_mm", "upwards"),
-            parameter("lateral_mm", "towards the operated side"),
+            parameter("anterior_mm", "forwards").within(0.5, 4.0),
+            parameter("superior_mm", "upwards").within(0.5, 4.0),
+            parameter("lateral_mm", "towards the operated side").within(0.5, 4.0),
             CASE_SHARE,
         ],
         covariances: COVARIANCE_OF_AXES,
@@ -337,7 +352,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         strata: &[Frame],
         meaning: "clearance of the new pair: the head's centre anywhere in a small ball",
         axes: "uniform in a ball about the new centre",
-        parameters: &[parameter("radial_clearance_mm", "radius of the ball")],
+        parameters: &[parameter("radial_clearance_mm", "radius of the ball").within(0.03, 0.3)],
         covariances: &[],
         items: &[],
         disturbs_only: Some(Step::CentreNew),
@@ -349,7 +364,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         strata: &[Capture],
         meaning: "how the tracker sits on the inserter",
         axes: "about each of the inserter's two transverse axes",
-        parameters: &[parameter("transverse_deg", "turn about each transverse axis")],
+        parameters: &[parameter("transverse_deg", "turn about each transverse axis").within(0.1, 1.0)],
         covariances: &[],
         items: component::ATTACH,
         disturbs_only: Some(Step::Cup),
@@ -361,7 +376,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         strata: &[Device],
         meaning: "the inserter's axis off its drawing",
         axes: "about each of the inserter's two transverse axes",
-        parameters: &[parameter("transverse_deg", "turn about each transverse axis")],
+        parameters: &[parameter("transverse_deg", "turn about each transverse axis").within(0.1, 1.0)],
         covariances: &[],
         items: component::RUNOUT,
         disturbs_only: Some(Step::Cup),
@@ -373,7 +388,7 @@ pub const SOURCES: [SourceEntry; 23] = [
         strata: &[Case],
         meaning: "the cup moving after it was read; truth is the final cup. Drawn only where the file names it",
         axes: "rotation vector in true bony axes about the new centre",
-        parameters: &[parameter("each_axis_deg", "each of flexion, adduction, internal rotation")],
+        parameters: &[parameter("each_axis_deg", "each of flexion, adduction, internal rotation").within(0.5, 3.0)],
         covariances: COVARIANCE_OF_EACH_TURN,
         items: component::SEATING,
         disturbs_only: Some(Step::Cup),
@@ -381,3 +396,23 @@ pub const SOURCES: [SourceEntry; 23] = [
         on_by_default: false,
     },
 ];
+
+#[cfg(test)]
+mod tests {
+    use super::SOURCES;
+
+    #[test]
+    fn identity_ranges_of_parameters_are_those_in_words() {
+        let mut ranges = 0;
+        for source in &SOURCES {
+            let numbers: Vec<f64> = source.plausible.split(' ').filter_map(|word| word.parse().ok()).collect();
+            for (key, [low, high]) in
+                source.parameters.iter().filter_map(|parameter| Some((parameter.key, parameter.plausible?)))
+            {
+                ranges += 1;
+                assert!(low < high && numbers.chunks(2).any(|pair| pair == [low, high]), "{}.{key}", source.id);
+            }
+        }
+        assert!(ranges > 30, "{ranges}");
+    }
+}

@@ -23,7 +23,7 @@ pub struct SourceEntry {
     pub items: &'static [Item],
     /// The step without which it disturbs nothing, if there is one.
     pub disturbs_only: Option<Step>,
-    /// A plausible range of its magnitude, in words.
+    /// A plausible range of its magnitude, in words; those of single parameters are with them.
     pub plausible: &'static str,
     /// Whether a run that says nothing of it draws it.
     pub on_by_default: bool,
@@ -36,6 +36,8 @@ pub struct Parameter {
     pub key: &'static str,
     /// What it is.
     pub meaning: &'static str,
+    /// Plausible range of its standard deviation, or of itself where it is no distribution, in the unit of the key.
+    pub plausible: Option<[f64; 2]>,
 }
 
 /// A covariance of three components that may stand in place of what is said of each.

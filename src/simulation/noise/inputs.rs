@@ -99,6 +99,20 @@ impl Noise {
     }
 }
 
+impl Noise {
+    /// Magnitudes that a scale multiplies but that are no distribution: source, key and value.
+    #[must_use]
+    pub fn fixed_magnitudes(&self) -> [(&'static str, &'static str, f64); 4] {
+        let (lens, tissue) = (&self.tracker.lens.model, &self.landmark.tissue.model);
+        [
+            ("tracker.lens", "rms_mm", lens.rms_mm),
+            ("landmark.tissue", "asis_mm", tissue.asis_mm),
+            ("landmark.tissue", "pubis_mm", tissue.pubis_mm),
+            ("centre.liner", "radial_clearance_mm", self.centre.liner.model.radial_clearance_mm),
+        ]
+    }
+}
+
 /// A covariance that may stand in place of quantities.
 #[derive(Debug)]
 pub struct CovarianceInput<'n> {

@@ -99,6 +99,15 @@ impl Noise {
         })
     }
 
+    /// Rare events of sources that draw something else too: source, name and probability.
+    #[must_use]
+    pub const fn events(&self) -> [(&'static str, &'static str, f64); 2] {
+        [
+            ("camera.drift", "knock", self.camera.drift.model.knock_probability),
+            ("probe.slip", "slip in a hold", self.probe.slip.model.in_hold_probability),
+        ]
+    }
+
     /// Sets the stream key of every source and the scale that `scale_of` gives for its id, and lays the correlations over
     /// the streams.
     pub fn switch(&mut self, mut scale_of: impl FnMut(&SourceEntry) -> f64) {

@@ -138,13 +138,14 @@ impl Source<Slip> {
     /// Displacement of the tip in the next frame of the tip pivot.
     #[must_use]
     pub fn in_pivot(&self, scores: &mut Scores) -> PatientVector {
-        PatientVector::from(self.three_values(&self.model.in_pivot_mm, scores.next_three()))
+        let displacement = self.three_values(&self.model.in_pivot_mm, scores.next_three());
+        PatientVector::from(displacement.map(|value| self.switch.steady * value))
     }
 
     /// Whether and how the tip slips in a hold of so many frames.
     #[must_use]
     pub fn in_hold(&self, key: &CaseKey, capture: CaptureKey, frames: usize) -> Option<HoldSlip> {
-        if self.is_off() {
+        if self.is_off() || self.switch.event == 0.0 {
             return None;
         }
         let mut scores = self.capture_stream(key, capture);
@@ -156,6 +157,7 @@ impl Source<Slip> {
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a frame of the hold: not negative
         let from_frame = (moment * frames as f64) as usize;
         let displacement = self.three_values(&self.model.in_hold_mm, scores.next_three());
+        let displacement = displacement.map(|value| self.switch.event * value);
         Some(HoldSlip { from_frame, displacement: displacement.into() })
     }
 }

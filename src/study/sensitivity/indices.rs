@@ -2,7 +2,7 @@
 //! group alone from the second.
 
 use super::{Asking, CONFIDENCE, errors};
-use crate::analysis::indices::{Indices, PickFreeze, indices};
+use crate::analysis::indices::{Indices, PickFreeze, indices_from};
 use crate::experiment::{Group, Sensitivity, Variant};
 use crate::measurement::Output;
 use crate::record::Parts;
@@ -54,11 +54,10 @@ pub(super) fn ask(
     let cells = Cells { study: &study, variants: &variants, rows: asking.rows };
     let parts = Parts::list(&run_cells(asking.plan, &cells, asking.folder, asking.threads, asking.progress)?)?;
     let columns = (0..).zip(&variants).map(|(cell, _)| errors(&parts, cell)).collect::<Result<Vec<_>, _>>()?;
-    let seed = asking.resampling_seed();
     let of = |output: Output| {
         let column = |cell: usize| columns[cell][output.place()].as_slice();
         let rows = PickFreeze { a: column(0), b: column(1), mixed: (2..columns.len()).map(column).collect() };
-        OutputIndices { output, indices: indices(&rows, CONFIDENCE, seed) }
+        OutputIndices { output, indices: indices_from(&rows, CONFIDENCE, &asking.draws) }
     };
     Ok(IndexStudy { groups, rows: asking.rows, outputs: asking.plan.asked().outputs().map(of).collect() })
 }

@@ -1,6 +1,7 @@
 //! Where the errors come from: what `[sensitivity]` asks, answered for each arm at the first point of its sweeps.
 
 mod covariances;
+mod differences;
 mod indices;
 mod linear;
 mod nominal;
@@ -9,17 +10,21 @@ mod prediction;
 mod shapley;
 mod uncertain;
 
+pub use super::derive::SourcePart;
 pub use covariances::{AddedVariance, CorrelatedPair};
+pub use differences::{Limited, LimitedDifference};
 pub use indices::{IndexStudy, MOST_DROPPED, OutputIndices};
 pub use linear::{LINEAR_WITHIN, LinearInput, LinearStudy, MULTIPLES, OutputBudget};
 pub use nominal::Input;
 pub use nominal::WITHOUT_QUANTITY;
 pub use one_at_a_time::{CHANGES, Change, Changed, OneAtATime, SourceRuns};
-pub use prediction::{CHECKED, Compared, Predicted, Prediction};
+pub use prediction::{CHECKED, Compared, Predicted, Prediction, Required};
 pub use shapley::ShapleyStudy;
 pub use uncertain::{Moves, UncertainPoint, UncertainStudy, WorstEnd};
 
 use super::budget::{BudgetSearch, budget};
+use crate::analysis::bootstrap::Resamples;
+use crate::analysis::indices::RESAMPLES;
 use crate::experiment::{Plan, Question, Variant};
 use crate::measurement::OUTPUTS;
 use crate::record::{PartError, Parts, Rows, Schema};
@@ -60,7 +65,8 @@ pub fn sensitivity<'p>(
     progress: &dyn Progress,
 ) -> Result<Vec<ArmSensitivity<'p>>, RunError> {
     let Some(asked) = &plan.sensitivity else { return Ok(Vec::new()) };
-    let study = Asking { plan, rows: asked.rows, folder, threads, progress };
+    let draws = Resamples::new(usize::try_from(asked.rows).unwrap_or(usize::MAX), resampling_seed(plan), RESAMPLES);
+    let study = Asking { plan, rows: asked.rows, draws, folder, threads, progress };
     let arms = plan.variants.iter().filter(|variant| variant.point == 0).enumerate();
     arms.map(|(index, variant)| {
         let place = plan.variants.iter().position(|other| std::ptr::eq(other, variant)).unwrap_or(0);
@@ -86,17 +92,17 @@ pub fn sensitivity<'p>(
 struct Asking<'a> {
     plan: &'a Plan,
     rows: u64,
+    /// The same for every question.
+    draws: Resamples,
     folder: &'a RunFolder,
     threads: usize,
     progress: &'a dyn Progress,
 }
 
-impl Asking<'_> {
-    /// The seed of resampling: a stream of its own.
-    fn resampling_seed(&self) -> u64 {
-        let source = source_key("bootstrap");
-        StreamKey { seed: self.plan.seed, replicate: 0, source, device: 0, case: 0, capture: 0 }.mixed()
-    }
+/// The seed of resampling: a stream of its own.
+fn resampling_seed(plan: &Plan) -> u64 {
+    let source = source_key("bootstrap");
+    StreamKey { seed: plan.seed, replicate: 0, source, device: 0, case: 0, capture: 0 }.mixed()
 }
 
 /// Errors of every output of a cell, row by row; NaN where a case gave no reading.

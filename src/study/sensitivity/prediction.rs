@@ -2,8 +2,10 @@
 //! source has alone. It holds as far as sources add up, and is held against the runs in which one source was scaled.
 
 use super::one_at_a_time::{Change, OneAtATime};
-use crate::analysis::{Summary, normal_size};
+use crate::analysis::{Direction, Summary, normal_size};
+use crate::experiment::Plan;
 use crate::measurement::Output;
+use crate::simulation::normal;
 
 /// The proportion of the errors within the predicted quantile.
 const WITHIN: f64 = 0.95;
@@ -22,6 +24,40 @@ pub struct Prediction {
     pub rest: [f64; 2],
     /// The 95 % quantile found with everything as it is, over that of normal errors of the same bias and variance.
     pub shape: f64,
+    /// The quantile of each requirement that limits this output alone.
+    pub required: Vec<Required>,
+}
+
+/// The quantile that a requirement limits.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Required {
+    /// Place of the requirement in the plan.
+    pub requirement: usize,
+    /// Proportion that must be within the limit.
+    pub proportion: f64,
+    /// Which errors it limits.
+    pub direction: Direction,
+    /// The limit less a guard band.
+    pub acceptance: f64,
+    /// The quantile found with everything as it is, over that of normal errors of the same bias and variance.
+    pub shape: f64,
+}
+
+impl Required {
+    /// The quantile predicted from a bias and a standard deviation, in the unit of the output.
+    #[must_use]
+    pub fn at(&self, predicted: &Predicted) -> f64 {
+        self.shape * normal_quantile(self.direction, predicted, self.proportion)
+    }
+}
+
+/// The quantile of normal errors with this bias and standard deviation.
+fn normal_quantile(direction: Direction, of: &Predicted, proportion: f64) -> f64 {
+    match direction {
+        Direction::Either => normal_size(of.bias, of.sd, proportion),
+        Direction::Above => of.bias + of.sd * normal::quantile(proportion),
+        Direction::Below => of.sd * normal::quantile(proportion) - of.bias,
+    }
 }
 
 /// What is predicted, in the unit of the output.
@@ -36,7 +72,7 @@ pub struct Predicted {
 }
 
 /// A prediction beside what the run with one changed source found.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Compared {
     /// The source's place in the study.
     pub source: usize,
@@ -46,17 +82,19 @@ pub struct Compared {
     pub predicted: Predicted,
     /// What was found.
     pub found: Predicted,
+    /// For each required quantile, in the unit of the output: predicted and found.
+    pub required: Vec<[f64; 2]>,
 }
 
 impl Prediction {
     /// The predictions of a study for every output that was measured.
     #[must_use]
-    pub fn of(study: &OneAtATime) -> Vec<Self> {
+    pub fn of(plan: &Plan, study: &OneAtATime) -> Vec<Self> {
         let outputs = study.all.iter().enumerate();
-        outputs.filter_map(|(i, all)| Self::of_output(study, i, figures(all)?)).collect()
+        outputs.filter_map(|(i, all)| Self::of_output(plan, study, i, figures(all)?)).collect()
     }
 
-    fn of_output(study: &OneAtATime, i: usize, all: Predicted) -> Option<Self> {
+    fn of_output(plan: &Plan, study: &OneAtATime, i: usize, all: Predicted) -> Option<Self> {
         let mut rest = [all.bias, all.sd * all.sd];
         let mut alone = Vec::new();
         for source in &study.sources {
@@ -66,9 +104,17 @@ impl Prediction {
             alone.push(own);
         }
         let output = study.sources.first().map(|source| source.run(Change::Alone)[i].output)?;
-        let normal = normal_size(all.bias, all.sd, WITHIN);
-        let shape = if normal > 0.0 { all.p95 / normal } else { 1.0 };
-        Some(Self { output, alone, rest, shape })
+        let over = |found: f64, normal: f64| if normal > 0.0 { found / normal } else { 1.0 };
+        let shape = over(all.p95, normal_size(all.bias, all.sd, WITHIN));
+        let requirements = plan.requirements.iter().zip(&study.limited).enumerate();
+        let required =
+            requirements.filter(|(_, (asked, limited))| asked.output == output && limited.quantile.is_finite());
+        let required = required.map(|(requirement, (asked, limited))| {
+            let (proportion, direction, acceptance) = (asked.proportion, asked.direction, asked.rule().acceptance());
+            let shape = over(limited.quantile * acceptance, normal_quantile(direction, &all, proportion));
+            Required { requirement, proportion, direction, acceptance, shape }
+        });
+        Some(Self { output, alone, rest, shape, required: required.collect() })
     }
 
     /// What it predicts with each source times a factor; what no source has alone stays.
@@ -93,7 +139,12 @@ impl Prediction {
                 let run = runs.run(change).iter().find(|run| run.output == self.output);
                 let Some(found) = run.and_then(|run| figures(&run.summary)) else { continue };
                 let predicted = self.at(|i| if i == source { change.factor(true) } else { 1.0 });
-                all.push(Compared { source, change, predicted, found });
+                let required = self.required.iter().map(|required| {
+                    let which = required.requirement;
+                    let found = study.limited[which].quantile + runs.limited(change)[which].quantile.value;
+                    [required.at(&predicted), found * required.acceptance]
+                });
+                all.push(Compared { source, change, predicted, found, required: required.collect() });
             }
         }
         all
@@ -116,6 +167,7 @@ mod tests {
             alone: vec![[0.5, 4.0], [0.0, 9.0]],
             rest: [0.1, 1.0],
             shape: 1.0,
+            required: Vec::new(),
         };
         let all = prediction.at(|_| 1.0);
         assert!((all.bias - 0.6).abs() < 1e-12 && (all.sd - libm::sqrt(14.0)).abs() < 1e-12);
@@ -126,5 +178,16 @@ mod tests {
         // What is left may be below zero where sources together do less than alone: nothing is predicted below it.
         let less = Prediction { rest: [0.0, -3.0], ..prediction };
         assert_eq!(less.at(|_| 0.0).sd, 0.0);
+    }
+    /// Normal errors: the quantile of a limit on one side has 95 of 100 below 1.644854 standard deviations from the bias, one
+    /// on both sides is that of the absolute error; twice the shape is twice the quantile.
+    #[test]
+    fn table_required_quantiles() {
+        let of = |direction| Required { requirement: 0, proportion: 0.95, direction, acceptance: 1.0, shape: 2.0 };
+        let errors = Predicted { bias: 0.5, sd: 2.0, p95: f64::NAN };
+        assert!((of(Direction::Above).at(&errors) - 2.0 * (0.5 + 2.0 * 1.644_854)).abs() < 1e-5);
+        assert!((of(Direction::Below).at(&errors) - 2.0 * (2.0 * 1.644_854 - 0.5)).abs() < 1e-5);
+        let centred = Predicted { bias: 0.0, ..errors };
+        assert!((of(Direction::Either).at(&centred) - 2.0 * 2.0 * 1.959_964).abs() < 1e-5);
     }
 }

@@ -48,7 +48,7 @@ pub(super) fn ask(
     let run = Cells { study: &study, variants: &variants, rows: asking.rows };
     let parts = Parts::list(&run_cells(asking.plan, &run, asking.folder, asking.threads, asking.progress)?)?;
     let columns = (0..).zip(&variants).map(|(cell, _)| errors(&parts, cell)).collect::<Result<Vec<_>, _>>()?;
-    let seed = asking.resampling_seed();
+    let seed = super::resampling_seed(asking.plan);
     let of = |output: Output| {
         let pairs: Vec<[&[f64]; 2]> =
             cells.iter().map(|cells| cells.map(|cell| columns[cell][output.place()].as_slice())).collect();

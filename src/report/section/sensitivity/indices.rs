@@ -2,7 +2,7 @@
 
 use super::{Arm, Tables, capital};
 use crate::analysis::Estimate;
-use crate::analysis::indices::{RESAMPLES, above_zero};
+use crate::analysis::indices::{FEWEST_ROWS, RESAMPLES, above_zero};
 use crate::experiment::Group;
 use crate::record::tables::Cell;
 use crate::report::chart::{Alternative, Axis, TwoIntervals, TwoIntervalsRow, two_intervals};
@@ -57,8 +57,9 @@ pub fn entries(arm: &Arm, study: &IndexStudy, tables: &mut Tables, files: &mut F
             "The first-order index is the share of the variance that a group explains by itself; the total index adds what it \
              does together with others, and their difference is that interaction. Estimated by pick-freeze from {} rows of \
              {} cases each: each group in turn is drawn anew while all else stays (first-order: Saltelli et al. 2010; total: \
-             Jansen 1999). Intervals are {}\u{a0}% percentile intervals of {RESAMPLES} bootstrap samples of whole rows. Nothing \
-             is clipped, so an index near 0 may be estimated below 0.",
+             Jansen 1999). Intervals are at {}\u{a0}%: of the total index from the standard error of its logarithm and Student's t, \
+             from {FEWEST_ROWS} rows on; of the others percentile intervals of {RESAMPLES} bootstrap samples of whole rows. \
+             Nothing is clipped, so a first-order index near 0 may be estimated below 0.",
             count(study.rows),
             study.groups.len() + 2,
             percent(CONFIDENCE),

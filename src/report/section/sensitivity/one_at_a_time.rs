@@ -42,7 +42,8 @@ pub fn entries(arm: &Arm, study: &OneAtATime, tables: &mut Tables) -> Vec<Entry>
         Entry::heading(format!("{}one-at-a-time", arm.prefix), arm.caption("One source at a time")),
         Entry::paragraph(format!(
             "For each source four runs over the same {} cases: it alone, all but it, half of it and twice of it, each against \
-             everything as it is. Differences are of pairs of the same cases with the same draws; their intervals \
+             everything as it is. A rare event of a source (a knock, a slip in a hold) is changed by itself, in its size; the row of \
+             its source holds the rest. Differences are of pairs of the same cases with the same draws; their intervals \
              ({}\u{a0}%) come from resampling whole cases.",
             count(study.rows),
             percent(CONFIDENCE),
@@ -67,7 +68,7 @@ fn add_rows(arm: &Arm, study: &OneAtATime, rows: &mut Vec<Vec<Cell>>) {
             for (change, run) in CHANGES.into_iter().zip(&source.runs) {
                 let Changed { summary, bias_difference, sd_difference, p95_difference, .. } = &run[i];
                 let differences = [*bias_difference, *sd_difference, *p95_difference].map(Some);
-                add(output, source.source, change.word(), summary, differences);
+                add(output, &source.name, change.word(), summary, differences);
             }
         }
     }
@@ -93,13 +94,15 @@ fn table(arm: &Arm, study: &OneAtATime, outputs: &[Output]) -> Entry {
     let (mut rows, mut shown) = (Vec::new(), Vec::new());
     for &output in outputs {
         let i = output.place();
-        for (source, _) in ranked(study, i).into_iter().take(MOST_BARS) {
+        let requirement = arm.plan.requirements.iter().position(|requirement| requirement.output == output);
+        for place in study.by_removal(requirement, output).into_iter().take(MOST_BARS) {
+            let source = &study.sources[place];
             let alone = &run(source, Change::Alone, i).summary;
             shown.push(alone);
             let difference = |change| estimate(Some(run(source, change, i).p95_difference));
             rows.push(vec![
                 format!("{}, {}", output.name(), output.unit().symbol()),
-                source.source.to_owned(),
+                source.name.clone(),
                 estimate(alone.bias),
                 estimate(alone.sd),
                 quantile(alone.p95_abs.map(|p95| p95.value), alone.p95_abs_low, alone.p95_abs_high),
@@ -125,8 +128,9 @@ fn table(arm: &Arm, study: &OneAtATime, outputs: &[Output]) -> Entry {
         reading: format!(
             "The first figures are of runs with that source alone; the last three say by how much the 95\u{a0}% quantile of the \
              absolute error changes when the source is taken away, halved or doubled and all others stay. An interval that \
-             holds 0 means that no change is shown. The {MOST_BARS} largest sources of an output are shown; the file has \
-             all sources, bias and standard deviation too.{}",
+             holds 0 means that no change is shown. The {MOST_BARS} sources of an output are shown whose removal lowers most the \
+             quantile that its first requirement limits (without a requirement: the 95\u{a0}% quantile); the file has all \
+             sources, bias and standard deviation too.{}",
             rare_events::without_interval(shown.into_iter()),
         ),
         columns: columns.map(|(name, numbers)| Heading { name: name.to_owned(), numbers }).into(),
@@ -145,7 +149,7 @@ fn waterfall_chart(arm: &Arm, study: &OneAtATime, output: Output) -> Option<Char
     let mut rows: Vec<WaterfallRow> = found
         .iter()
         .take(MOST_BARS)
-        .map(|(source, adds)| WaterfallRow { label: source.source, adds: *adds })
+        .map(|(source, adds)| WaterfallRow { label: &source.name, adds: *adds })
         .collect();
     let others: f64 = found.iter().skip(MOST_BARS).map(|(_, adds)| adds).sum();
     if found.len() > MOST_BARS {
@@ -160,7 +164,7 @@ fn waterfall_chart(arm: &Arm, study: &OneAtATime, output: Output) -> Option<Char
     let description = match found.first() {
         Some((source, adds)) => format!(
             "{} alone has {:.0} % of the variance of the error of {name}; the sources alone sum to {:.0} %.",
-            capital(source.source),
+            capital(&source.name),
             100.0 * adds / whole,
             100.0 * sum / whole
         ),
@@ -194,7 +198,7 @@ fn tornado_chart(arm: &Arm, study: &OneAtATime, output: Output) -> Option<Chart>
         .sources
         .iter()
         .map(|source| TornadoRow {
-            label: source.source,
+            label: &source.name,
             one: ends(Change::Without, source),
             other: ends(Change::Double, source),
         })

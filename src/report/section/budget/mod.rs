@@ -1,6 +1,7 @@
 //! From limits on outputs to limits on sources: answers in words, tables and charts.
 
-use super::inputs::{plain, value_words};
+mod magnitudes;
+
 use crate::experiment::{Plan, Requirement};
 use crate::record::tables::Cell;
 use crate::report::chart::{
@@ -8,10 +9,9 @@ use crate::report::chart::{
 };
 use crate::report::evidence::{Chart, Entry, Files, Finding, Heading, Section, Table};
 use crate::report::section::answer::sentence;
-use crate::report::words::{count, number, percent, short, unit_of_key, with_unit};
-use crate::simulation::{Quantity, Shape};
+use crate::report::words::{count, number, percent, short};
 use crate::study::Asked;
-use crate::study::budget::{Answer, BudgetSearch, Found, LARGEST_SCALE, Region, Strategy};
+use crate::study::budget::{Answer, BudgetSearch, Found, LARGEST_SCALE, Plausible, Region, Strategy};
 
 pub fn section(plan: &Plan, search: &BudgetSearch, files: &mut Files) -> Section {
     let mut entries = vec![
@@ -20,14 +20,17 @@ pub fn section(plan: &Plan, search: &BudgetSearch, files: &mut Files) -> Section
              the largest scale at which {} simulated cases just meet every requirement; the `assured` scale is the largest at \
              which a run of {} trials passes with a probability of {}\u{a0}%, with the sampling error of the search counted in. \
              Scale 1 is the experiment as it stands; a scale multiplies everything that a source draws, offsets too. For a \
-             specification use the assured scale. The patients and the change made stay as they are.",
+             specification use the assured scale. The patients and the change made stay as they are. The relative cost of an \
+             answer is the sum of cost over scale over the sources that move a required output.",
             count(search.cases),
             count(plan.trials),
             percent(search.assurance),
         )),
-        Entry::List { items: search.found.iter().map(|found| in_words(plan, search, found)).collect() },
+        Entry::List {
+            items: shown(search).map(|found| in_words(plan, search, found)).chain(without_effect(search)).collect(),
+        },
         table(plan, search, files),
-        magnitudes(search, files),
+        magnitudes::table(search, files),
     ];
     let mut charts: Vec<Chart> = alone_chart(search).into_iter().collect();
     charts.extend(search.region.as_ref().and_then(|region| region_chart(search, region, files)));
@@ -52,6 +55,24 @@ pub fn section(plan: &Plan, search: &BudgetSearch, files: &mut Files) -> Section
         }));
     }
     Section { id: "budget", title: "How large the sources may be", entries }
+}
+
+/// The strategies, but for those of a knob that moves no required output.
+fn shown<'s>(search: &'s BudgetSearch) -> impl Iterator<Item = &'s Found> {
+    search.found.iter().filter(|found| found.limit != Answer::NoEffect)
+}
+
+/// Says which sources get no figure.
+fn without_effect(search: &BudgetSearch) -> Option<String> {
+    let idle = search.knobs.iter().zip(&search.effective).filter(|(_, effective)| !**effective);
+    let names: Vec<&str> = idle.map(|(knob, _)| knob.name.as_str()).collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "No figure: {}. Twice the scale, or none, changes no required output in any of {} cases.",
+            names.join(", "),
+            count(search.cases)
+        )
+    })
 }
 
 /// What a strategy is called.
@@ -80,34 +101,33 @@ pub fn answer_words(plan: &Plan, strategy: &Strategy, answer: &Answer) -> String
         }
         Answer::Unbounded => format!("none up to {LARGEST_SCALE}"),
         Answer::TooFewTrials => "none: the planned trials can show nothing".to_owned(),
+        Answer::NoEffect => "no effect on a required output".to_owned(),
     }
 }
 
 fn binding<'p>(plan: &'p Plan, answer: &Answer) -> Option<&'p Requirement> {
     match answer {
         Answer::Scales { binding, .. } | Answer::Missed(binding) => plan.requirements.get(*binding),
-        Answer::Unbounded | Answer::TooFewTrials => None,
+        Answer::Unbounded | Answer::TooFewTrials | Answer::NoEffect => None,
     }
 }
 
 fn in_words(plan: &Plan, search: &BudgetSearch, found: &Found) -> String {
-    let limit = answer_words(plan, &found.strategy, &found.limit);
-    let assured = answer_words(plan, &found.strategy, &found.assured);
+    let [limit, assured] = [&found.limit, &found.assured].map(|answer| {
+        let words = answer_words(plan, &found.strategy, answer);
+        search.cost_of(answer).map_or(words.clone(), |cost| format!("{words} (relative cost {})", figure(cost)))
+    });
     let binds = binding(plan, &found.limit).map_or(String::new(), |asked| format!(" {} binds.", asked.id));
-    match &found.strategy {
-        Strategy::Alone(knob) => {
-            format!("{} alone, all else as it is: limit {limit}, assured {assured}.{binds}", search.knobs[*knob].name)
+    let strategy = match &found.strategy {
+        Strategy::Alone(knob) => format!("{} alone, all others at scale 1", search.knobs[*knob].name),
+        Strategy::Common => "One scale for all".to_owned(),
+        Strategy::EqualMargin => {
+            "Equal margin, each moved by the same part of the way to its own limit (one without a limit to scale 10)"
+                .to_owned()
         }
-        Strategy::Common => format!("One scale for all: limit {limit}, assured {assured}.{binds}"),
-        Strategy::EqualMargin => format!(
-            "Equal margin, each moved by the same part of the way to its own limit (one without a limit to scale 10): limit \
-             {limit}, assured {assured}.{binds}"
-        ),
-        Strategy::Cost => format!(
-            "By cost, the scales that make the sum of cost over scale least (cube root of cost over the variance that each has \
-             alone): limit {limit}, assured {assured}.{binds}"
-        ),
-    }
+        Strategy::Cost => "By cost, the scales with the smallest relative cost".to_owned(),
+    };
+    format!("{strategy}: limit {limit}, assured {assured}.{binds}")
 }
 
 fn scale_of(answer: &Answer, knob: usize) -> Option<f64> {
@@ -120,15 +140,25 @@ fn outcome(answer: &Answer) -> &'static str {
         Answer::Missed(_) => "missed even at the smallest scale",
         Answer::Unbounded => "met at the largest scale",
         Answer::TooFewTrials => "too few trials",
+        Answer::NoEffect => "no effect on a required output",
+    }
+}
+
+/// What is put behind a figure beyond its plausible range.
+fn mark(plausible: Plausible) -> &'static str {
+    match plausible {
+        Plausible::Within => "",
+        Plausible::Below => " (below plausible)",
+        Plausible::Above => " (above plausible)",
     }
 }
 
 fn table(plan: &Plan, search: &BudgetSearch, files: &mut Files) -> Entry {
     let (mut cells, mut rows) = (Vec::new(), Vec::new());
-    for found in &search.found {
+    for found in shown(search) {
         let moved: Vec<usize> = match found.strategy {
             Strategy::Alone(knob) => vec![knob],
-            _ => (0..search.knobs.len()).collect(),
+            _ => (0..search.knobs.len()).filter(|&knob| search.effective[knob]).collect(),
         };
         let fresh = plan.requirements.iter().zip(&found.fresh);
         let verdicts: Vec<String> =
@@ -148,9 +178,15 @@ fn table(plan: &Plan, search: &BudgetSearch, files: &mut Files) -> Entry {
                 outcome(&found.assured).into(),
                 bound(&found.assured).into(),
                 Cell::from(verdicts.join("; ")),
+                search.cost_of(&found.limit).into(),
+                search.cost_of(&found.assured).into(),
+                limit.map(|scale| search.plausible(knob, scale).word()).into(),
+                assured.map(|scale| search.plausible(knob, scale).word()).into(),
             ]);
-            let words =
-                |answer: &Answer, scale: Option<f64>| scale.map_or_else(|| outcome(answer).to_owned(), figure);
+            let words = |answer: &Answer, scale: Option<f64>| {
+                let marked = |scale| format!("{}{}", figure(scale), mark(search.plausible(knob, scale)));
+                scale.map_or_else(|| outcome(answer).to_owned(), marked)
+            };
             rows.push(vec![
                 name(search, &found.strategy),
                 search.knobs[knob].name.clone(),
@@ -174,6 +210,10 @@ fn table(plan: &Plan, search: &BudgetSearch, files: &mut Files) -> Entry {
         "assured_outcome",
         "assured_requirement",
         "fresh_run",
+        "limit_cost",
+        "assured_cost",
+        "limit_plausible",
+        "assured_plausible",
     ];
     let csv = files.add("budget", &header, cells);
     let columns = [
@@ -188,70 +228,10 @@ fn table(plan: &Plan, search: &BudgetSearch, files: &mut Files) -> Entry {
     Entry::Table(Table {
         id: "table-budget".to_owned(),
         caption: "Scales that meet every requirement".to_owned(),
-        reading: "A scale above 1 may be loosened to, below 1 must be tightened to. `Missed` means that even scale 0 does not help, \
-                  because other sources are too large; `met at the largest scale` that the source does not matter here."
-            .to_owned(),
-        columns: columns.map(|(name, numbers)| Heading { name: name.to_owned(), numbers }).into(),
-        rows,
-        csv,
-    })
-}
-
-/// What the scales mean for each drawn quantity: its standard deviation as it is, at the limit and assured.
-fn magnitudes(search: &BudgetSearch, files: &mut Files) -> Entry {
-    let (mut cells, mut rows) = (Vec::new(), Vec::new());
-    let mut noise = search.variant.model.noise.clone();
-    let scales: Vec<_> = noise.switches().into_iter().map(|(source, switch)| (source.id, switch.scale)).collect();
-    for input in noise.inputs() {
-        let Some(knob) = search.knobs.iter().position(|knob| knob.sources.contains(&input.source)) else { continue };
-        let own = scales.iter().find(|(source, _)| *source == input.source).map_or(1.0, |(_, scale)| *scale);
-        let sd = own * input.quantity.mean_and_sd().1;
-        if !(sd > 0.0) {
-            continue;
-        }
-        let unit = unit_of_key(input.key);
-        for found in &search.found {
-            if matches!(found.strategy, Strategy::Alone(other) if other != knob) {
-                continue;
-            }
-            let [limit, assured] =
-                [&found.limit, &found.assured].map(|answer| scale_of(answer, knob).map(|s| s * sd));
-            if limit.is_none() && assured.is_none() {
-                continue;
-            }
-            let path = format!("{}.{}", input.source, input.key);
-            cells.push(vec![
-                search.variant.arm.as_str().into(),
-                found.strategy.word().into(),
-                search.knobs[knob].name.as_str().into(),
-                path.as_str().into(),
-                if unit == "°" { "deg" } else { unit }.into(),
-                sd.into(),
-                limit.into(),
-                assured.into(),
-            ]);
-            let value = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |v| with_unit(&figure(v), unit));
-            let drawn = match &*input.quantity {
-                Quantity::Drawn(Shape::Normal { .. }, None) => value(Some(sd)),
-                other => format!("{} ({})", value(Some(sd)), value_words(&plain(other), unit)),
-            };
-            rows.push(vec![name(search, &found.strategy), path, drawn, value(limit), value(assured)]);
-        }
-    }
-    let header = ["arm", "strategy", "source", "input", "unit", "sd", "limit_sd", "assured_sd"];
-    let csv = files.add("budget-magnitudes", &header, cells);
-    let columns = [
-        ("strategy", false),
-        ("quantity", false),
-        ("standard deviation as it is", true),
-        ("limit", true),
-        ("assured", true),
-    ];
-    Entry::Table(Table {
-        id: "table-budget-magnitudes".to_owned(),
-        caption: "What the scales mean in the quantities' own units".to_owned(),
-        reading: "The standard deviation that each drawn quantity would have at the limit and at the assured scale; these are \
-                  the figures for a specification of the source."
+        reading: "A scale above 1 allows a looser source, a scale below 1 demands a tighter one. `Missed`: even scale 0 does not \
+                  help, because other sources are too large. `Met at the largest scale`: the source does not matter here. \
+                  `Above plausible` and `below plausible` mark a scale that takes a magnitude of the source beyond its plausible \
+                  range: the requirement does not limit the source there, or asks for more than is likely to be reached."
             .to_owned(),
         columns: columns.map(|(name, numbers)| Heading { name: name.to_owned(), numbers }).into(),
         rows,
