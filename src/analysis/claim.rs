@@ -1,12 +1,11 @@
-//! Equivalence and non-inferiority: whether two arms differ by less than a margin stated beforehand.
+//! Equivalence, non-inferiority and superiority by a margin stated beforehand.
 //!
-//! "No difference was found" is no evidence that there is none: a run of few trials finds none either. A claim is shown where
-//! an interval of the difference lies inside the margin, so it is the claim that carries the burden of proof. For
-//! equivalence both one-sided tests at alpha are the interval at 1 - 2 alpha (Schuirmann DJ. J Pharmacokinet Biopharm
-//! 1987;15:657-680).
+//! "No difference was found" is no evidence that there is none: a run of few trials finds none either. So the claim carries
+//! the burden of proof: it is shown where tests reject that it is false. For equivalence these are both one-sided tests at
+//! alpha (Schuirmann DJ. J Pharmacokinet Biopharm 1987;15:657-680). The opposite of a claim is shown where the two-sided
+//! interval at 1 - alpha lies beyond the margin.
 
-use super::interval::Interval;
-use super::paired::Difference;
+use super::paired::Contrast;
 
 /// What is claimed of two arms.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -15,11 +14,13 @@ pub enum Claim {
     Equivalent,
     /// The first is larger than the second by less than the margin; smaller it may be.
     NotWorse,
+    /// The first is smaller than the second by more than the margin.
+    Better,
 }
 
 impl Claim {
-    /// Both.
-    pub const ALL: [Self; 2] = [Self::Equivalent, Self::NotWorse];
+    /// All.
+    pub const ALL: [Self; 3] = [Self::Equivalent, Self::NotWorse, Self::Better];
 
     /// The word for it in files.
     #[must_use]
@@ -27,8 +28,32 @@ impl Claim {
         match self {
             Self::Equivalent => "equivalent",
             Self::NotWorse => "not-worse",
+            Self::Better => "better",
         }
     }
+
+    /// Tests of a claim with a margin, in the unit of the difference. `None` where no test is possible at this two-sided
+    /// confidence.
+    #[must_use]
+    pub fn test(self, found: &Contrast, margin: f64, confidence: f64) -> Option<ClaimTest> {
+        let [less_than_margin, more_than_margin] = found.one_sided(margin, confidence)?;
+        let [less_than_minus, more_than_minus] = found.one_sided(-margin, confidence)?;
+        let (shown, refuted) = match self {
+            Self::Equivalent => (less_than_margin.max(more_than_minus), more_than_margin.min(less_than_minus)),
+            Self::NotWorse => (less_than_margin, more_than_margin),
+            Self::Better => (less_than_minus, more_than_minus),
+        };
+        Some(ClaimTest { shown, refuted: (2.0 * refuted).min(1.0) })
+    }
+}
+
+/// Probabilities of data as these.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ClaimTest {
+    /// If the claim were false.
+    pub shown: f64,
+    /// If the claim were true, two-sided.
+    pub refuted: f64,
 }
 
 /// What the trials say of a claim.
@@ -40,6 +65,8 @@ pub enum ClaimVerdict {
     Refuted(Claim),
     /// The trials show neither.
     NotShown,
+    /// The claim is not primary: no verdict.
+    Exploratory,
 }
 
 impl ClaimVerdict {
@@ -49,34 +76,47 @@ impl ClaimVerdict {
         match self {
             Self::Shown(Claim::Equivalent) => "equivalent",
             Self::Shown(Claim::NotWorse) => "not worse",
+            Self::Shown(Claim::Better) => "better",
             Self::Refuted(Claim::Equivalent) => "different",
             Self::Refuted(Claim::NotWorse) => "worse",
+            Self::Refuted(Claim::Better) => "not better",
             Self::NotShown => "not shown",
+            Self::Exploratory => "exploratory",
         }
     }
 }
 
-/// Judges a claim with a margin, in the unit of the difference, and the confidence of each one-sided test. Also gives the
-/// interval it rests on; `None` where too few trials are there for one.
-#[must_use]
-pub fn judge_claim(
-    found: &Difference,
-    claim: Claim,
-    margin: f64,
-    confidence: f64,
-) -> (ClaimVerdict, Option<Interval>) {
-    let Some(interval) = found.interval_at(2.0 * confidence - 1.0) else { return (ClaimVerdict::NotShown, None) };
-    let Interval { low, high, .. } = interval;
-    let (inside, outside) = match claim {
-        Claim::Equivalent => (-margin <= low && high <= margin, high < -margin || margin < low),
-        Claim::NotWorse => (high <= margin, margin < low),
-    };
-    let verdict = match (inside, outside) {
-        (true, _) => ClaimVerdict::Shown(claim),
-        (_, true) => ClaimVerdict::Refuted(claim),
-        _ => ClaimVerdict::NotShown,
-    };
-    (verdict, Some(interval))
+/// The level of a family of primary claims.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Level {
+    /// Chance of any wrong claim that is taken, over the whole family.
+    pub alpha: f64,
+    /// Number of tests in the family: primary claims times points.
+    pub tests: usize,
+}
+
+impl Level {
+    /// The confidence of each interval, with which all of the family hold at once.
+    #[must_use]
+    pub fn confidence(self) -> f64 {
+        1.0 - self.each()
+    }
+
+    fn each(self) -> f64 {
+        self.alpha / self.tests.max(1) as f64
+    }
+
+    /// The verdict on a claim from its adjusted probability, and from that of its opposite.
+    #[must_use]
+    pub fn verdict(self, claim: Claim, adjusted: f64, refuted: f64) -> ClaimVerdict {
+        if adjusted <= self.alpha {
+            ClaimVerdict::Shown(claim)
+        } else if refuted <= self.each() {
+            ClaimVerdict::Refuted(claim)
+        } else {
+            ClaimVerdict::NotShown
+        }
+    }
 }
 
 #[cfg(test)]
@@ -86,50 +126,65 @@ mod tests {
     use rand::{SeedableRng, rngs::Xoshiro256PlusPlus};
     use rand_distr::{Distribution, StandardNormal};
 
-    fn found(difference: f64, standard_error: f64) -> Difference {
-        Difference {
-            value_a: difference,
-            value_b: 0.0,
-            difference,
-            standard_error: Some(standard_error),
-            unpaired_standard_error: None,
-            interval: None,
-            p: None,
-            n: 10_001,
-            degrees_of_freedom: 10_000.0,
-        }
+    const ALONE: Level = Level { alpha: 0.05, tests: 1 };
+
+    /// Differences of 20,000 trials that alternate about a mean: its standard error is 0.1, its degrees of freedom are so
+    /// many that Student's t is normal to four digits.
+    fn verdict(mean: f64, claim: Claim, margin: f64) -> ClaimVerdict {
+        let n = 20_000;
+        let half = 0.1 * f64::sqrt(f64::from(n) - 1.0);
+        let a: Vec<f64> = (0..n).map(|i| mean + if i % 2 == 0 { half } else { -half }).collect();
+        let b = vec![0.0; a.len()];
+        let found = Paired::new(&a, &b, None, 0.95).contrast(Measure::Bias).unwrap();
+        let tested = claim.test(&found, margin, 0.95).unwrap();
+        ALONE.verdict(claim, tested.shown, tested.refuted)
     }
 
-    /// With 10,000 degrees of freedom the one-sided 95 % factor is 1.645.
+    /// One-sided 95 % factor 1.645, two-sided 1.960, with a standard error of 0.1 and a margin of 0.5.
     #[test]
     fn table_where_the_verdict_turns() {
-        use Claim::{Equivalent, NotWorse};
+        use Claim::{Better, Equivalent, NotWorse};
         use ClaimVerdict::{NotShown, Refuted, Shown};
-        let verdict = |difference, claim| judge_claim(&found(difference, 0.1), claim, 0.5, 0.95).0;
-        for (difference, equivalent, not_worse) in [
-            (0.0, Shown(Equivalent), Shown(NotWorse)),
-            (0.335, Shown(Equivalent), Shown(NotWorse)),
-            (0.336, NotShown, NotShown),
-            (0.664, NotShown, NotShown),
-            (0.665, Refuted(Equivalent), Refuted(NotWorse)),
-            (-0.336, NotShown, Shown(NotWorse)),
-            (-2.0, Refuted(Equivalent), Shown(NotWorse)),
+        for (difference, equivalent, not_worse, better) in [
+            (0.0, Shown(Equivalent), Shown(NotWorse), Refuted(Better)),
+            (0.335, Shown(Equivalent), Shown(NotWorse), Refuted(Better)),
+            (0.336, NotShown, NotShown, Refuted(Better)),
+            (0.695, NotShown, NotShown, Refuted(Better)),
+            (0.697, Refuted(Equivalent), Refuted(NotWorse), Refuted(Better)),
+            (-0.303, Shown(Equivalent), Shown(NotWorse), Refuted(Better)),
+            (-0.305, Shown(Equivalent), Shown(NotWorse), NotShown),
+            (-0.336, NotShown, Shown(NotWorse), NotShown),
+            (-0.664, NotShown, Shown(NotWorse), NotShown),
+            (-0.665, NotShown, Shown(NotWorse), Shown(Better)),
+            (-2.0, Refuted(Equivalent), Shown(NotWorse), Shown(Better)),
         ] {
-            assert_eq!(verdict(difference, Equivalent), equivalent, "{difference}");
-            assert_eq!(verdict(difference, NotWorse), not_worse, "{difference}");
+            assert_eq!(verdict(difference, Equivalent, 0.5), equivalent, "{difference}");
+            assert_eq!(verdict(difference, NotWorse, 0.5), not_worse, "{difference}");
+            assert_eq!(verdict(difference, Better, 0.5), better, "{difference}");
         }
-        let without = Difference { standard_error: None, ..found(0.0, 0.0) };
-        assert_eq!(judge_claim(&without, Equivalent, 0.5, 0.95), (NotShown, None));
+        assert_eq!(verdict(-0.165, Better, 0.0), Shown(Better));
+        assert_eq!(verdict(-0.164, Better, 0.0), NotShown);
     }
 
+    /// The level of one among five: shown by the adjusted probability, refuted at a fifth of alpha.
     #[test]
-    fn identity_an_arm_is_equivalent_to_itself() {
+    fn table_the_level_of_a_family() {
+        let five = Level { alpha: 0.05, tests: 5 };
+        assert!((five.confidence() - 0.99).abs() < 1e-15);
+        let verdict = |adjusted, refuted| five.verdict(Claim::Better, adjusted, refuted).word();
+        assert_eq!(
+            [verdict(0.05, 1.0), verdict(0.051, 0.0099), verdict(0.051, 0.011)],
+            ["better", "not better", "not shown"]
+        );
+    }
+
+    /// Trials that are the same in both arms say nothing of how far apart the arms may be.
+    #[test]
+    fn identity_no_claim_from_identical_trials() {
         let errors: Vec<f64> = (0..50).map(|i| f64::from(i * i % 17)).collect();
         for measure in Measure::MAGNITUDES {
-            let found = Paired::new(&errors, &errors, None, 0.95).magnitude(measure).unwrap();
-            let (verdict, interval) = judge_claim(&found, Claim::Equivalent, 1e-9, 0.95);
-            assert_eq!(verdict.word(), "equivalent");
-            assert_eq!(interval.map(|ends| (ends.low, ends.high)), Some((0.0, 0.0)));
+            let found = Paired::new(&errors, &errors, None, 0.95).contrast(measure).unwrap();
+            assert_eq!(Claim::Equivalent.test(&found, 1.0, 0.95), None, "{measure:?}");
         }
     }
 
@@ -141,8 +196,8 @@ mod tests {
         let repeats = 4000;
         let wrong = (0..repeats).filter(|_| {
             let (a, b): (Vec<f64>, Vec<f64>) = (0..200).map(|_| (0.3 + normal(), normal())).unzip();
-            let found = Paired::new(&a, &b, None, 0.95).magnitude(Measure::Bias).unwrap();
-            judge_claim(&found, Claim::Equivalent, 0.3, 0.95).0 == ClaimVerdict::Shown(Claim::Equivalent)
+            let found = Paired::new(&a, &b, None, 0.95).contrast(Measure::Bias).unwrap();
+            Claim::Equivalent.test(&found, 0.3, 0.95).is_some_and(|tested| tested.shown <= 0.05)
         });
         let share = wrong.count() as f64 / f64::from(repeats);
         let standard_error = (0.05_f64 * 0.95 / f64::from(repeats)).sqrt();

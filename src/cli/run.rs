@@ -78,7 +78,7 @@ pub fn conclude(
         terminal::show(&terminal::results(plan, &assessment))?;
     }
     terminal::show(&terminal::files(folder, &written))?;
-    Ok(if assessment.all_shown() { Ending::Shown } else { Ending::NotShown })
+    Ok(if assessment.is_met(plan) { Ending::Shown } else { Ending::NotShown })
 }
 
 /// The published checks, where a verification report is asked for by name: they take some seconds.

@@ -2,7 +2,7 @@
 
 use super::message::Stop;
 use crate::analysis::Estimate;
-use crate::experiment::{Plan, Requirement, Variant};
+use crate::experiment::{Plan, Requirement, RequirementsNeeded, Variant};
 use crate::record::sums::SUMS_FILE;
 use crate::record::{Edited, WriteError};
 use crate::replay::NoiseFit;
@@ -52,6 +52,10 @@ pub fn results(plan: &Plan, assessment: &Assessment) -> String {
     }
     if !assessment.requirements.is_empty() {
         let _ = writeln!(text, "\n{}", verdict_table(assessment));
+        if plan.requirements_needed == RequirementsNeeded::Any {
+            let met = if assessment.is_met(plan) { "demonstrated" } else { "not demonstrated" };
+            let _ = writeln!(text, "one requirement suffices in each variant: {met}");
+        }
     }
     text
 }

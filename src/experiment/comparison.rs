@@ -1,10 +1,12 @@
-//! `[[comparison]]`: what is claimed of two arms before their trials are run.
+//! `[[comparison]]`: what is claimed of two arms before their trials are run, and which of these claims are judged.
 
 use super::diagnostics::Fault;
 use super::nearest::nearest;
 use super::overrides::WrittenArm;
+use super::plan::Variant;
 use super::spec::Reader;
 use crate::analysis::claim::Claim;
+use crate::analysis::multiplicity::Multiplicity;
 use crate::analysis::paired::Measure;
 use crate::measurement::{OUTPUTS, Output, Unit};
 use serde::Deserialize;
@@ -30,6 +32,8 @@ pub struct Comparison {
     pub margin: f64,
     /// Confidence of each one-sided test.
     pub confidence: f64,
+    /// Whether it is judged, with all other primary claims as one family; otherwise it is exploratory.
+    pub primary: bool,
 }
 
 #[derive(Deserialize)]
@@ -42,6 +46,8 @@ struct Written {
     margin_deg: Option<f64>,
     margin_mm: Option<f64>,
     confidence: f64,
+    #[serde(default)]
+    primary: bool,
 }
 
 impl Reader<'_, '_> {
@@ -50,7 +56,45 @@ impl Reader<'_, '_> {
         let found: Vec<_> = (0..self.count("comparison")).filter_map(|index| self.comparison(index, arms)).collect();
         let ids: Vec<&str> = found.iter().map(|comparison| comparison.id.as_str()).collect();
         self.distinct("comparison", "id", &ids);
+        // The family of primary claims has one level.
+        let mut primary = found.iter().enumerate().filter(|(_, comparison)| comparison.primary);
+        if let Some((_, first)) = primary.next() {
+            for (index, other) in primary.filter(|(_, other)| other.confidence != first.confidence) {
+                let expected =
+                    format!("{}, the confidence of the primary comparison \"{}\"", first.confidence, first.id);
+                self.demand(false, &format!("comparison.{index}.confidence"), other.confidence, &expected);
+            }
+        }
         found
+    }
+
+    /// How primary claims are tested together.
+    pub fn multiplicity(&mut self) -> Option<Multiplicity> {
+        self.choice("multiplicity", &Multiplicity::ALL, Multiplicity::word)
+    }
+
+    /// Claims on arms whose errors are errors of different quantities.
+    pub fn estimand_faults(&self, comparisons: &[Comparison], variants: &[Variant]) -> Vec<Fault> {
+        let fault = |(index, claim): (usize, &Comparison)| {
+            let of = |name: &str| variants.iter().filter(|variant| variant.arm == name).collect::<Vec<_>>();
+            let (arm, against) = (of(&claim.arm), of(&claim.against));
+            let differ = |(a, b): (&&Variant, &&Variant)| a.estimand(claim.output) != b.estimand(claim.output);
+            let (a, b) = arm.iter().zip(&against).find(|pair| differ(*pair))?;
+            let path = format!("comparison.{index}.against");
+            let label = format!(
+                "found \"{}\": {}; \"{}\": {}",
+                claim.arm,
+                a.estimand(claim.output),
+                claim.against,
+                b.estimand(claim.output)
+            );
+            let message = format!("the arms of comparison \"{}\" have different estimands", claim.id);
+            let fault = Fault::new(self.tree.span_of(&path), message, label);
+            Some(fault.help(
+                "set measure.measurand_plane and measure.angles alike in both arms, or leave the comparison out",
+            ))
+        };
+        comparisons.iter().enumerate().filter_map(fault).collect()
     }
 
     fn comparison(&mut self, index: usize, arms: &[WrittenArm]) -> Option<Comparison> {
@@ -74,16 +118,19 @@ impl Reader<'_, '_> {
             self.fault(&format!("comparison.{index}"), message, format!("expected `{own} = ...` here"));
         }
         let margin = margin?;
-        self.demand(margin > 0.0, &at(own), margin, "more than 0");
+        match claim {
+            Claim::Better => self.demand(margin >= 0.0, &at(own), margin, "0 or more"),
+            Claim::Equivalent | Claim::NotWorse => self.demand(margin > 0.0, &at(own), margin, "more than 0"),
+        }
         let within = 0.5 < written.confidence && written.confidence < 1.0;
         self.demand(within, &at("confidence"), written.confidence, "more than 0.5 and less than 1");
-        if measure == Measure::Bias && claim == Claim::NotWorse {
-            let message = "a bias is not worse for being larger".to_owned();
-            self.fault(&at("claim"), message, "found \"not-worse\", expected \"equivalent\"");
+        if measure == Measure::Bias && claim != Claim::Equivalent {
+            let message = "a larger bias is not a worse one: it has a sign".to_owned();
+            self.fault(&at("claim"), message, format!("found \"{}\", expected \"equivalent\"", claim.word()));
             self.mend("or compare rms, which holds the bias and grows with its size whatever its sign");
         }
-        let Written { id, text, arm, against, confidence, .. } = written;
-        Some(Comparison { id, text, arm, against, output, measure, claim, margin, confidence })
+        let Written { id, text, arm, against, confidence, primary, .. } = written;
+        Some(Comparison { id, text, arm, against, output, measure, claim, margin, confidence, primary })
     }
 
     fn known_arm(&mut self, path: &str, name: &str, arms: &[WrittenArm]) {

@@ -6,6 +6,7 @@ use super::data::{self, DataColumn};
 use super::design::Design;
 use super::diagnostics::{ExperimentError, Fault, File, Warning};
 use super::frozen::FrozenPlan;
+use super::needed::RequirementsNeeded;
 use super::overrides::{self, Override, WrittenArm};
 use super::planning::Assumptions;
 use super::replay::{self, Replay};
@@ -17,6 +18,7 @@ use super::tree::{self, DEFAULTS, Tree};
 use super::uncertain::Uncertain;
 use super::{keys, switch, warn};
 use crate::analysis::Rule;
+use crate::analysis::multiplicity::Multiplicity;
 use crate::measurement::{AngleDefinition, Asked, Cameras, FemurFeature, Plane, Procedure, Side, TemplateShape};
 use crate::simulation::model::{Reduction, Replicates};
 use crate::simulation::{CameraModel, Model, Quantity};
@@ -54,8 +56,12 @@ pub struct Plan {
     pub requirements: Vec<Requirement>,
     /// What is to be shown of several requirements together.
     pub joint_requirements: Vec<JointRequirement>,
+    /// How many of the requirements must pass in each variant.
+    pub requirements_needed: RequirementsNeeded,
     /// What is claimed of two arms.
     pub comparisons: Vec<Comparison>,
+    /// How primary claims are tested together.
+    pub multiplicity: Multiplicity,
     /// Points of the grid over all sweeps, the first sweep slowest; one without values if there is no sweep.
     pub points: Vec<SweepPoint>,
     /// Columns of measured values that it draws from.
@@ -230,6 +236,7 @@ impl Plan {
         }
         faults.extend(Reader::new(&tree).questions_faults(sensitivity.as_ref(), &variants));
         faults.extend(Reader::new(&tree).asked_faults(&variants));
+        faults.extend(Reader::new(&tree).estimand_faults(&comparisons, &variants));
         let mut uncertain = Uncertain::without_variants(ranged, &outer_points, outer);
         let first = grid.first().map_or(&[][..], Vec::as_slice);
         for arm in arms.iter().take(if faults.is_empty() { usize::MAX } else { 0 }) {
@@ -249,6 +256,7 @@ impl Plan {
         if purpose == Purpose::Simulate {
             warn::trials(&tree, (head.trials, head.design, head.looks), head.rules(), &mut warnings);
             warn::borrowed_bases(&tree, &mut warnings);
+            warn::exploratory(&tree, &comparisons, &mut warnings);
         }
         let values = |point: &Vec<Override>| point.iter().map(|change| as_written(change, text)).collect();
         let points = (0..).zip(&grid).map(|(index, point)| SweepPoint { index, values: values(point) }).collect();
@@ -268,7 +276,9 @@ impl Plan {
             variants,
             requirements: head.requirements,
             joint_requirements: head.joint_requirements,
+            requirements_needed: head.requirements_needed,
             comparisons,
+            multiplicity: head.multiplicity,
             points,
             data,
             sensitivity,
@@ -320,6 +330,8 @@ struct Head {
     target_deg: [[f64; 2]; 2],
     requirements: Vec<Requirement>,
     joint_requirements: Vec<JointRequirement>,
+    requirements_needed: RequirementsNeeded,
+    multiplicity: Multiplicity,
 }
 
 impl Head {
@@ -342,6 +354,7 @@ impl Head {
         }
         let (trials, design) = reader.design(trials);
         let (looks, planning) = (reader.looks(), reader.planning());
+        let (requirements_needed, multiplicity) = (reader.requirements_needed(), reader.multiplicity());
         let target_deg =
             ["report.target_inclination_deg", "report.target_anteversion_deg"].map(|at| reader.target(at));
         let (requirements, joint_requirements) = reader.requirements()?;
@@ -358,6 +371,8 @@ impl Head {
             target_deg: [inclination, anteversion],
             requirements,
             joint_requirements,
+            requirements_needed: requirements_needed?,
+            multiplicity: multiplicity?,
         })
     }
 }

@@ -36,7 +36,9 @@ impl Plan {
             "target_deg": self.target_deg,
             "requirements": requirements(&self.requirements),
             "joint_requirements": self.joint(),
+            "requirements_needed": self.requirements_needed.word(),
             "comparisons": comparisons(&self.comparisons),
+            "multiplicity": self.multiplicity.word(),
             "points": self.points(),
             "variants": self.variants.iter().map(variant).collect::<Vec<_>>(),
             "sensitivity": self.sensitivity.as_ref().map(sensitivity),
@@ -212,6 +214,7 @@ fn comparisons(comparisons: &[Comparison]) -> Value {
             "claim": comparison.claim.word(),
             "margin": comparison.margin,
             "confidence": comparison.confidence,
+            "primary": comparison.primary,
         })
     };
     comparisons.iter().map(one).collect()

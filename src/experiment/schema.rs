@@ -31,7 +31,19 @@ const RECORDS: [(&str, &[&str]); 6] = [
     ("arm", &["name", "set"]),
     (
         "comparison",
-        &["id", "text", "arm", "against", "output", "measure", "claim", "margin_deg", "margin_mm", "confidence"],
+        &[
+            "id",
+            "text",
+            "arm",
+            "against",
+            "output",
+            "measure",
+            "claim",
+            "margin_deg",
+            "margin_mm",
+            "confidence",
+            "primary",
+        ],
     ),
     ("sweep", &["vary", "over", "between", "points", "sample"]),
     (
@@ -82,11 +94,13 @@ pub(super) fn has_own_keys(path: &str) -> bool {
 }
 
 /// What no arm and no sweep may set: it belongs to the experiment as a whole.
-pub(super) const WHOLE_EXPERIMENT: [&str; 15] = [
+pub(super) const WHOLE_EXPERIMENT: [&str; 17] = [
     "seed",
     "trials",
     "looks",
     "planning",
+    "requirements_needed",
+    "multiplicity",
     "design",
     "report",
     "requirement",

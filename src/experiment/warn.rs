@@ -1,5 +1,6 @@
 //! What a reader of the results should know before he trusts them.
 
+use super::comparison::Comparison;
 use super::design::Design;
 use super::diagnostics::Fault;
 use super::tree::Tree;
@@ -30,6 +31,17 @@ pub(super) fn trials<'r>(
                 format!("found {found}, expected at least {least}"),
             )
             .help(format!("fewer {units} cannot show it even if every trial is within the limit")),
+        );
+    }
+}
+
+/// Claims none of which is judged.
+pub(super) fn exploratory(tree: &Tree, comparisons: &[Comparison], warnings: &mut Vec<Fault>) {
+    if !comparisons.is_empty() && comparisons.iter().all(|comparison| !comparison.primary) {
+        let found = "found no primary = true, so every comparison is exploratory: an interval and no verdict";
+        warnings.push(
+            Fault::new(tree.span_of("comparison"), "no comparison is primary", found)
+                .help("add primary = true to each comparison that is to be judged, before the run"),
         );
     }
 }

@@ -25,6 +25,16 @@ const KEYS: &[(&str, &str)] = &[
     ),
     ("planning.mcse_deg", "Monte Carlo standard error of estimates of angles that is aimed at"),
     ("planning.mcse_mm", "Monte Carlo standard error of estimates of lengths that is aimed at"),
+    (
+        "requirements_needed",
+        "how many of the requirements each variant must pass; all: every one, each tested at its own confidence; any: one \
+         suffices, and Holm's correction over the requirements of a variant holds the chance of a wrong pass",
+    ),
+    (
+        "multiplicity",
+        "how primary comparisons are tested together; holm: Holm's correction over all of them at all points of the sweeps; \
+         fixed-sequence: in the order of the file, each at the full 1 - c, until one is not shown",
+    ),
     ("design.devices", "devices of a nested design; 0: every trial is a new device and a new case"),
     ("design.cases", "cases of each device"),
     ("design.repeats", "repeats of each case: captures and frames are new, patient and device the same"),
@@ -273,14 +283,20 @@ const KEYS: &[(&str, &str)] = &[
     ("comparison.measure", "what is compared of the errors: bias, sd, rms or p95_abs"),
     (
         "comparison.claim",
-        "what is claimed of the difference, arm less against: equivalent (within the margin either way) or not-worse (larger by \
-         less than the margin); it is shown where an interval of the difference lies inside the margin",
+        "what is claimed of the difference, arm less against: equivalent (within the margin either way), not-worse (larger by \
+         less than the margin) or better (smaller by more than the margin)",
     ),
-    ("comparison.margin_deg", "margin of the difference of an angle, stated before the run"),
-    ("comparison.margin_mm", "margin of the difference of a length, stated before the run"),
+    ("comparison.margin_deg", "margin of the difference of an angle, stated before the run; of better it may be 0"),
+    ("comparison.margin_mm", "margin of the difference of a length, stated before the run; of better it may be 0"),
     (
         "comparison.confidence",
-        "confidence c of each one-sided test: the claim rests on the interval of the difference at 2 c - 1",
+        "confidence c of the one-sided tests. Primary comparisons have one confidence, with which all their verdicts hold at \
+         once; m of them over all points have intervals at 1 - (1 - c)/m",
+    ),
+    (
+        "comparison.primary",
+        "true: the claim is judged, in one family with all other primary ones; otherwise it is exploratory: an interval and no \
+         verdict",
     ),
     ("sweep.vary", "path of the setting that is varied; several sweeps span a grid"),
     ("sweep.over", "its values, for example [1, 2, 4]"),

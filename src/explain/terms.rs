@@ -33,9 +33,26 @@ const TERMS: &[(&str, &str, &str)] = &[
     ),
     (
         "margin",
-        "the largest difference of two arms that does not matter, stated before the run; equivalence is shown where an interval \
-         of the difference lies inside it",
+        "the largest difference of two arms that does not matter, stated before the run; equivalence is shown where both one-sided \
+         tests reject a difference beyond it",
         "Schuirmann DJ. J Pharmacokinet Biopharm 1987;15:657-680",
+    ),
+    (
+        "primary claim",
+        "a claim on two arms that is judged; the chance of any wrong one among all primary claims of a plan is at most 1 less their \
+         confidence",
+        "Holm S. Scand J Stat 1979;6:65-70",
+    ),
+    (
+        "exploratory",
+        "of a comparison that is no primary claim: an interval, not corrected for their number, and no verdict",
+        OWN,
+    ),
+    (
+        "estimand",
+        "what an error is an error of: the plane in which truth is stated, and of cup angles their definition; arms with different \
+         ones are not compared",
+        "Morris TP, White IR, Crowther MJ. Stat Med 2019;38:2074-2102",
     ),
     (
         "limits of agreement",

@@ -3,6 +3,7 @@
 use super::comparison::{self, Arms};
 use super::definitional::Definitional;
 use super::looks::{Look, Looks};
+use super::needed::Candidates;
 use super::recorded_events::RecordedEvents;
 use super::together::{self, Together};
 use crate::analysis::adaptive::{Trace, trace};
@@ -15,8 +16,8 @@ use crate::analysis::rare_events::RareEvents;
 use crate::analysis::shape::{Shape, shape};
 use crate::analysis::tolerance::{ToleranceInterval, tolerance_intervals};
 use crate::analysis::{
-    CONFIDENCE, Counts, Errors, Estimate, Judgement, Rule, Summary, Verdict, judge, judge_counts, judge_devices,
-    judge_nested, summarise_sorted,
+    CONFIDENCE, Counts, Errors, Estimate, Judgement, Rule, Summary, judge, judge_counts, judge_devices, judge_nested,
+    summarise_sorted,
 };
 use crate::experiment::{JointRequirement, Plan, Requirement, Variant};
 use crate::measurement::{OUTPUTS, Output};
@@ -172,6 +173,7 @@ pub fn assess_after<'p>(plan: &'p Plan, parts_folder: &Path, looks: &Looks) -> R
         let places = plan.design.map(|_| Places::read(&parts, index)).transpose()?;
         let events = RecordedEvents::read(variant, plan.design, &parts, index)?;
         let mut flags: Vec<Flags> = plan.joint_requirements.iter().map(|_| Flags::default()).collect();
+        let mut candidates = Candidates::new(plan);
         for output in plan.asked().outputs() {
             let column = parts.column(index, &Schema::error_column(output), Rows::LastReduction)?;
             for (flags, joint) in flags.iter_mut().zip(&plan.joint_requirements) {
@@ -185,25 +187,24 @@ pub fn assess_after<'p>(plan: &'p Plan, parts_folder: &Path, looks: &Looks) -> R
             let errors = nested.as_ref().map_or_else(|| Errors::from(column), Nested::errors);
             let asked: Vec<_> = plan.requirements.iter().filter(|asked| asked.output == output).collect();
             for requirement in &asked {
-                let rule = look.rule(requirement.rule());
-                let judged = match &nested {
-                    Some(nested) => judge_nested(nested, &rule),
-                    None => judge(&errors, &rule),
-                };
-                let (asked, judgement) = (Asked::one(requirement), look.apply(judged));
-                requirements.push(RequirementAssessment { asked, variant, judgement });
+                candidates.add(Asked::one(requirement), &look.rule(requirement.rule()), |rule| match &nested {
+                    Some(nested) => judge_nested(nested, rule),
+                    None => judge(&errors, rule),
+                });
             }
             outputs.push(of_output((variant, output), &errors, &rare, nested.as_ref(), &asked));
         }
         for (flags, joint) in flags.iter().zip(&plan.joint_requirements) {
             let rule = look.rule(Rule::absolute(0.0, joint.proportion, joint.confidence));
-            let judged = match &places {
-                Some(places) => judge_devices(&flags.of_devices(places), &rule),
-                None => judge_counts(&flags.counts(), &rule),
-            };
-            let (asked, judgement) = (Asked::joint(joint, &plan.requirements), look.apply(judged));
-            requirements.push(RequirementAssessment { asked, variant, judgement });
+            candidates.add(Asked::joint(joint, &plan.requirements), &rule, |rule| match &places {
+                Some(places) => judge_devices(&flags.of_devices(places), rule),
+                None => judge_counts(&flags.counts(), rule),
+            });
         }
+        requirements.extend(candidates.settle(variant).into_iter().map(|settled| {
+            let judgement = look.apply(settled.judgement);
+            RequirementAssessment { judgement, ..settled }
+        }));
         retries.push(match variant.model.protocol.stillness_limit_mm {
             Some(_) => Some(Retries::of(&parts.column(index, "retries", Rows::LastReduction)?)),
             None => None,
@@ -242,27 +243,26 @@ pub fn assess_in_memory(
     let (mut outputs, mut requirements, mut all_together) = (Vec::new(), Vec::new(), Vec::new());
     for (index, variant) in plan.variants.iter().enumerate() {
         let columns = OUTPUTS.map(|output| errors(index, output));
+        let mut candidates = Candidates::new(plan);
         for output in plan.asked().outputs() {
             let (measured, failed): (Vec<f64>, Vec<f64>) =
                 columns[output.place()].iter().flatten().partition(|error| error.is_finite());
             let errors = Errors::new(measured, failed.len() as u64);
             let asked: Vec<_> = plan.requirements.iter().filter(|asked| asked.output == output).collect();
             for requirement in &asked {
-                let judgement = judge(&errors, &requirement.rule());
-                requirements.push(RequirementAssessment { asked: Asked::one(requirement), variant, judgement });
+                candidates.add(Asked::one(requirement), &requirement.rule(), |rule| judge(&errors, rule));
             }
             outputs.push(of_output((variant, output), &errors, &RareEvents::default(), None, &asked));
         }
         for joint in &plan.joint_requirements {
             // A case whose truth is not known cannot count as within.
-            let judgement =
-                judge_joint(plan, joint, |which| columns[which].iter().map(|error| error.unwrap_or(f64::NAN)));
-            requirements.push(RequirementAssessment {
-                asked: Asked::joint(joint, &plan.requirements),
-                variant,
-                judgement,
-            });
+            let flags =
+                joint_flags(plan, joint, |which| columns[which].iter().map(|error| error.unwrap_or(f64::NAN)));
+            let rule = Rule::absolute(0.0, joint.proportion, joint.confidence);
+            candidates
+                .add(Asked::joint(joint, &plan.requirements), &rule, |rule| judge_counts(&flags.counts(), rule));
         }
+        requirements.extend(candidates.settle(variant));
         all_together.push(Together::of_cup(&columns[0], &columns[1]));
     }
     in_order(plan, &mut requirements);
@@ -288,12 +288,21 @@ pub(super) fn judge_joint<C: ExactSizeIterator<Item = f64>>(
     joint: &JointRequirement,
     column: impl Fn(usize) -> C,
 ) -> Judgement {
+    judge_counts(&joint_flags(plan, joint, column).counts(), &Rule::absolute(0.0, joint.proportion, joint.confidence))
+}
+
+/// Which cases are beyond any of the limits that must hold together.
+fn joint_flags<C: ExactSizeIterator<Item = f64>>(
+    plan: &Plan,
+    joint: &JointRequirement,
+    column: impl Fn(usize) -> C,
+) -> Flags {
     let mut flags = Flags::default();
     for limit in joint.members.iter().filter_map(|&member| plan.requirements.get(member)) {
         let read = |error: f64| Some(error).filter(|error| error.is_finite());
         flags.mark(column(limit.output.place()).map(read), &limit.rule());
     }
-    judge_counts(&flags.counts(), &Rule::absolute(0.0, joint.proportion, joint.confidence))
+    flags
 }
 
 /// By requirement first, in the order of the file.
@@ -465,13 +474,5 @@ impl Requirement {
     pub fn rule(&self) -> Rule {
         let &Self { limit, direction, guard, proportion, confidence, .. } = self;
         Rule { limit, direction, guard, proportion, confidence }
-    }
-}
-
-impl Assessment<'_> {
-    /// Whether every requirement passes in every variant; true without requirements.
-    #[must_use]
-    pub fn all_shown(&self) -> bool {
-        self.requirements.iter().all(|assessed| assessed.judgement.verdict == Verdict::Pass)
     }
 }

@@ -1,16 +1,16 @@
-//! Arms held against each other, trial by trial: every pair of arms at every point of the sweeps.
+//! Arms compared trial by trial: every pair of arms with the same estimand at every point of the sweeps.
 
+use super::claims::{self, JudgedClaim};
 use super::looks::Look;
 use super::residuals::{ResidualCorrelation, residuals};
-use crate::analysis::claim::{ClaimVerdict, judge_claim};
-use crate::analysis::holm::holm;
+use crate::analysis::CONFIDENCE;
+use crate::analysis::claim::Level;
 use crate::analysis::limits_of_agreement::{
     DEVICES_FOR_AN_INTERVAL, FACTOR, LimitsOfAgreement, limits_of_agreement, limits_of_agreement_of_devices,
 };
 use crate::analysis::paired::{Difference, Measure, Paired};
 use crate::analysis::ranks::{BlockSums, rank_proportions};
-use crate::analysis::{CONFIDENCE, Interval, confidence_of_a_look};
-use crate::experiment::{Comparison, Plan, Requirement, Variant};
+use crate::experiment::{Plan, Requirement, Variant};
 use crate::measurement::Output;
 use crate::record::{Column, PartError, Parts, Rows, Schema};
 use std::ops::Range;
@@ -18,11 +18,15 @@ use std::ops::Range;
 /// What the trials say of the arms of a plan beside each other. Empty for one arm.
 #[derive(Clone, Debug, Default)]
 pub struct Arms<'p> {
-    /// Every measure of every output of every pair of arms: by point, output, measure, then pair.
+    /// Every measure of every output of every pair of arms with the same estimand: by point, output, measure, then pair.
     pub pairs: Vec<PairedMeasure<'p>>,
+    /// Pairs of arms with different estimands, by point and output.
+    pub apart: Vec<Apart<'p>>,
     /// Every claim of the plan at every point, in the order of the plan.
     pub claims: Vec<JudgedClaim<'p>>,
-    /// Every arm of every output at every point.
+    /// The level of the primary claims, if there are any.
+    pub level: Option<Level>,
+    /// Every output at every point: each arm that shares its estimand with another.
     pub ranks: Vec<Ranked<'p>>,
     /// Readings of every pair of arms held against each other.
     pub agreements: Vec<Agreement<'p>>,
@@ -46,25 +50,15 @@ pub struct PairedMeasure<'p> {
     pub requirement: Option<&'p Requirement>,
     /// The first arm minus the second.
     pub found: Difference,
-    /// Its probability, corrected over all pairs of arms with this output, measure, requirement and point (Holm).
-    pub p_holm: Option<f64>,
 }
 
-/// A claim, judged at one point.
-#[derive(Clone, Debug)]
-pub struct JudgedClaim<'p> {
-    /// The claim.
-    pub claim: &'p Comparison,
-    /// The arm that it is about, and the one that it is held against.
+/// Two arms whose errors of an output are errors of different quantities: shown, not compared.
+#[derive(Clone, Copy, Debug)]
+pub struct Apart<'p> {
+    /// Both arms.
     pub arms: Pair<'p>,
-    /// The first minus the second; `None` where no trial was read by both.
-    pub found: Option<Difference>,
-    /// The interval that the verdict rests on.
-    pub interval: Option<Interval>,
-    /// The verdict.
-    pub verdict: ClaimVerdict,
-    /// Whether there is no verdict because trials were added after one was seen.
-    pub withheld: bool,
+    /// The output.
+    pub output: Output,
 }
 
 /// How often an arm has which rank.
@@ -74,6 +68,8 @@ pub struct Ranked<'p> {
     pub arm: &'p Variant,
     /// The output.
     pub output: Output,
+    /// Which group of arms with one estimand it is ranked in, from 0.
+    pub group: usize,
     /// For each rank, the smallest root mean square first, the proportion of resamples.
     pub proportions: Vec<f64>,
 }
@@ -95,7 +91,7 @@ pub struct Agreement<'p> {
 /// If a part cannot be read.
 pub(super) fn compare<'p>(plan: &'p Plan, parts: &Parts, look: &Look) -> Result<Arms<'p>, PartError> {
     let points = plan.points.len().max(1);
-    let mut found = Arms::default();
+    let mut found = Arms { level: claims::level(plan, look), ..Arms::default() };
     if plan.variants.len() <= points {
         return Ok(found);
     }
@@ -116,16 +112,18 @@ pub(super) fn compare<'p>(plan: &'p Plan, parts: &Parts, look: &Look) -> Result<
                 let errors_a = errors(index_a)?;
                 sums.push(BlockSums::of(&errors_a, devices));
                 for &(index_b, b) in &arms[place + 1..] {
+                    if a.estimand(output) != b.estimand(output) {
+                        found.apart.push(Apart { arms: [a, b], output });
+                        continue;
+                    }
                     let errors_b = errors(index_b)?;
                     let paired = Paired::new(&errors_a, &errors_b, devices, CONFIDENCE);
                     found.pairs.extend(measures(plan, [a, b], output, &paired));
-                    found.claims.extend(claims(plan, [a, b], output, &paired, look));
+                    found.claims.extend(claims::tested(plan, [a, b], output, &paired, found.level));
                 }
             }
-            correct(&mut found.pairs, first_pair..);
-            let ranks = rank_proportions(&sums);
-            let ranked = arms.iter().zip(ranks);
-            found.ranks.extend(ranked.map(|(&(_, arm), proportions)| Ranked { arm, output, proportions }));
+            found.pairs[first_pair..].sort_by_key(|row| (row.measure, row.requirement.map(|limit| limit.id.clone())));
+            found.ranks.extend(ranks(&arms, output, &sums));
             for (place, &(index_a, a)) in arms.iter().enumerate() {
                 for &(index_b, b) in &arms[place + 1..] {
                     let limits = agreement(parts, [index_a, index_b], output, devices)?;
@@ -134,10 +132,32 @@ pub(super) fn compare<'p>(plan: &'p Plan, parts: &Parts, look: &Look) -> Result<
             }
         }
     }
-    let place = |claim: &Comparison| plan.comparisons.iter().position(|other| other.id == claim.id);
     found.residuals = residuals(plan, parts)?;
-    found.claims.sort_by_key(|judged| place(judged.claim));
+    found.claims.sort_by_key(|judged| plan.comparisons.iter().position(|claim| std::ptr::eq(claim, judged.claim)));
+    claims::judge(plan, &mut found.claims, found.level, look);
     Ok(found)
+}
+
+/// Ranks of the arms within each group of one estimand; an arm alone has none.
+fn ranks<'p>(arms: &[(u32, &'p Variant)], output: Output, sums: &[BlockSums]) -> Vec<Ranked<'p>> {
+    let mut groups: Vec<Vec<usize>> = Vec::new();
+    for (place, (_, arm)) in arms.iter().enumerate() {
+        let of = |group: &&mut Vec<usize>| arms[group[0]].1.estimand(output) == arm.estimand(output);
+        match groups.iter_mut().find(of) {
+            Some(group) => group.push(place),
+            None => groups.push(vec![place]),
+        }
+    }
+    let mut ranked = Vec::new();
+    for (group, places) in groups.iter().filter(|places| places.len() > 1).enumerate() {
+        let own: Vec<BlockSums> = places.iter().map(|&place| sums[place].clone()).collect();
+        let proportions = rank_proportions(&own);
+        ranked.extend(places.iter().zip(proportions).map(|(&place, proportions)| {
+            let (_, arm) = arms[place];
+            Ranked { arm, output, group, proportions }
+        }));
+    }
+    ranked
 }
 
 /// A column with NaN where a value is missing.
@@ -153,7 +173,7 @@ fn trials_of_devices(devices: &Column) -> Vec<usize> {
 
 fn measures<'p>(plan: &'p Plan, arms: Pair<'p>, output: Output, paired: &Paired) -> Vec<PairedMeasure<'p>> {
     let row = |measure, requirement, found: Option<Difference>| {
-        Some(PairedMeasure { arms, output, measure, requirement, found: found?, p_holm: None })
+        Some(PairedMeasure { arms, output, measure, requirement, found: found? })
     };
     let magnitudes = Measure::MAGNITUDES.map(|measure| row(measure, None, paired.magnitude(measure)));
     let limits = plan.requirements.iter().filter(|requirement| requirement.output == output);
@@ -161,49 +181,6 @@ fn measures<'p>(plan: &'p Plan, arms: Pair<'p>, output: Output, paired: &Paired)
     let rates =
         [row(Measure::FailureRate, None, paired.failure_rate()), row(Measure::WinRate, None, paired.win_rate())];
     magnitudes.into_iter().chain(conformances).chain(rates).flatten().collect()
-}
-
-/// Corrects the probabilities of one output at one point: the family of a test is all pairs of arms with the same measure
-/// (and requirement). Puts measures first and pairs last.
-fn correct(pairs: &mut [PairedMeasure], of_output: std::ops::RangeFrom<usize>) {
-    let rows = &mut pairs[of_output];
-    let family = |row: &PairedMeasure| (row.measure, row.requirement.map(|requirement| requirement.id.clone()));
-    rows.sort_by_key(family);
-    for family in rows.chunk_by_mut(|one, other| family(one) == family(other)) {
-        let tested: Vec<usize> = (0..family.len()).filter(|&row| family[row].found.p.is_some()).collect();
-        let probabilities: Vec<f64> = tested.iter().filter_map(|&row| family[row].found.p).collect();
-        for (row, adjusted) in tested.into_iter().zip(holm(&probabilities)) {
-            family[row].p_holm = Some(adjusted);
-        }
-    }
-}
-
-fn claims<'p>(
-    plan: &'p Plan,
-    [a, b]: Pair<'p>,
-    output: Output,
-    paired: &Paired,
-    look: &Look,
-) -> Vec<JudgedClaim<'p>> {
-    let mut judged = Vec::new();
-    for claim in plan.comparisons.iter().filter(|claim| claim.output == output) {
-        let turned = match (&claim.arm, &claim.against) {
-            (arm, against) if *arm == a.arm && *against == b.arm => false,
-            (arm, against) if *arm == b.arm && *against == a.arm => true,
-            _ => continue,
-        };
-        let found = paired.magnitude(claim.measure);
-        let found = if turned { found.map(Difference::turned) } else { found };
-        let confidence = confidence_of_a_look(claim.confidence, look.declared);
-        let (verdict, interval) = found.as_ref().map_or((ClaimVerdict::NotShown, None), |found| {
-            judge_claim(found, claim.claim, claim.margin, confidence)
-        });
-        let withheld = look.undeclared;
-        let verdict = if withheld { ClaimVerdict::NotShown } else { verdict };
-        let arms = if turned { [b, a] } else { [a, b] };
-        judged.push(JudgedClaim { claim, arms, found, interval, verdict, withheld });
-    }
-    judged
 }
 
 /// Limits of agreement of two arms' readings, part by part, so that only their differences are held. In a nested design they

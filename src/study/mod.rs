@@ -2,10 +2,12 @@
 
 mod assess;
 pub mod budget;
+mod claims;
 mod comparison;
 mod definitional;
 pub(crate) mod derive;
 mod looks;
+mod needed;
 mod phantom;
 pub mod pilot;
 pub mod planned;
@@ -19,7 +21,8 @@ pub use assess::{
     Asked, Assessment, Exceedance, OutputAssessment, RequirementAssessment, TOLERANCE, assess, assess_after,
     assess_in_memory,
 };
-pub use comparison::{Agreement, Arms, JudgedClaim, Pair, PairedMeasure, Ranked};
+pub use claims::{JudgedClaim, test_confidence};
+pub use comparison::{Agreement, Apart, Arms, Pair, PairedMeasure, Ranked};
 pub use definitional::{CASES, Definitional, ErrorParts, definitional};
 pub use looks::{Look, Looks};
 pub use phantom::{DISTURBANCES, PhantomPlan, PhantomStudy, PointSummary, phantom};

@@ -1,9 +1,10 @@
 //! A pilot: a few cases of a plan's own model, drawn with another seed, for what cannot be planned without a standard
 //! deviation. None of its cases belongs to a run, and none of its results is a verdict.
 
+use super::claims::test_confidence;
+use crate::analysis::CONFIDENCE;
 use crate::analysis::paired::Paired;
 use crate::analysis::planning::PlannedClaim;
-use crate::analysis::{CONFIDENCE, confidence_of_a_look};
 use crate::experiment::{Comparison, Plan, Variant};
 use crate::trial::{Progress, RunError, errors_in_memory};
 
@@ -49,7 +50,7 @@ pub fn pilot(plan: &Plan, threads: usize) -> Result<Vec<PilotedClaim<'_>>, RunEr
             Some(PlannedClaim {
                 claim: claim.claim,
                 margin: claim.margin,
-                confidence: confidence_of_a_look(claim.confidence, plan.looks),
+                confidence: test_confidence(plan, claim),
                 difference: found.difference,
                 sd: found.standard_error? * (found.n as f64).sqrt(),
             })

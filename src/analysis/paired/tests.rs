@@ -1,5 +1,8 @@
+use super::proportion::{agresti_min, sign_test};
 use super::*;
 use crate::analysis::bootstrap;
+use crate::analysis::moments::moments;
+use crate::analysis::verdict::Rule;
 use rand::{SeedableRng, rngs::Xoshiro256PlusPlus};
 use rand_distr::{Distribution, StandardNormal};
 
@@ -27,22 +30,29 @@ fn all(paired: &Paired) -> Vec<(Measure, Difference)> {
     magnitudes.into_iter().chain(rates).collect()
 }
 
-/// An arm against itself: nothing apart, whatever the errors, failed trials among them.
+/// An arm against itself, failed trials among them: no difference, and of a magnitude neither an interval nor a probability,
+/// because trials that are all the same say nothing of how far apart the arms may be.
 #[test]
 fn identity_an_arm_against_itself() {
     let (mut a, _) = arms(501, 0.5, 3);
     a[7] = f64::NAN;
     for devices in [None, Some(vec![3_usize; 167])] {
         for (measure, found) in all(&Paired::new(&a, &a, devices.as_deref(), 0.95)) {
-            assert_eq!((found.difference, found.standard_error, found.p), (0.0, Some(0.0), Some(1.0)), "{measure:?}");
-            assert!(found.interval.unwrap().contains(0.0));
-            if !measure.is_proportion() {
-                assert_eq!((found.interval.unwrap().low, found.interval.unwrap().high), (0.0, 0.0));
+            assert_eq!(found.difference, 0.0, "{measure:?}");
+            if measure.is_proportion() {
+                assert!(found.interval.unwrap().contains(0.0) && found.p == Some(1.0), "{measure:?}");
+            } else {
+                assert_eq!((found.method, found.interval, found.p), (Method::Identical, None, None), "{measure:?}");
             }
         }
     }
     let exact = Paired::new(&[0.0; 40], &[0.0; 40], None, 0.95);
-    assert!(all(&exact).iter().all(|(_, found)| found.difference == 0.0 && found.standard_error == Some(0.0)));
+    assert!(all(&exact).iter().all(|(_, found)| found.difference == 0.0));
+    // The sizes may be the same where the errors are not.
+    let mirrored: Vec<f64> = a.iter().map(|error| -error).collect();
+    let paired = Paired::new(&a, &mirrored, None, 0.95);
+    assert_eq!(paired.magnitude(Measure::P95Abs).unwrap().method, Method::Identical);
+    assert!(paired.magnitude(Measure::Bias).unwrap().interval.is_some());
 }
 
 /// The same arms the other way about have the opposite difference, with the same uncertainty.
@@ -73,7 +83,7 @@ fn identity_bias_is_the_paired_t() {
 
 /// Each standard error a second way: whole trials drawn again. Both arms take the same trials, which is what pairs them. The
 /// bootstrap's own sampling error is 1/sqrt(2 resamples); what the influence function is off by to first order, and the
-/// density of a quantile by its estimate, are allowed for beside it.
+/// an estimated percentile more than the others, is allowed for beside it.
 #[test]
 fn outside_standard_errors_by_bootstrap() {
     const RESAMPLES: u64 = 1000;
@@ -98,7 +108,7 @@ fn outside_standard_errors_by_bootstrap() {
         let column = drawn.iter().map(|row| row[which]).collect();
         let resampled = bootstrap::percentile(found.difference, column, 0.95, found.n);
         let ratio = found.standard_error.unwrap() / resampled.standard_error.unwrap();
-        let own = if *measure == Measure::P95Abs { 0.15 } else { 0.02 };
+        let own = if *measure == Measure::P95Abs { 0.05 } else { 0.02 };
         println!("{measure:?}: influence {:?}, ratio to bootstrap {ratio:.3}", found.standard_error);
         assert!((ratio - 1.0).abs() < noise + own, "{measure:?}: {ratio}");
     }
@@ -143,7 +153,7 @@ fn coverage_of_paired_intervals() {
     let standard_error = (0.95_f64 * 0.05 / f64::from(REPEATS)).sqrt();
     let shares = covered.map(|covered| f64::from(covered) / f64::from(REPEATS));
     println!("bias, sd, rms, P95, conformance: {shares:?}");
-    for (share, known) in shares.into_iter().zip([0.0, 0.005, 0.005, 0.02, 0.01]) {
+    for (share, known) in shares.into_iter().zip([0.0, 0.005, 0.005, 0.01, 0.01]) {
         assert!((share - 0.95).abs() < 3.5 * standard_error + known, "{shares:?}");
     }
 }
@@ -204,4 +214,56 @@ fn identity_failed_trials() {
     assert_eq!((bias.difference, bias.standard_error, bias.interval, bias.p, bias.n), (0.5, None, None, None, 1));
     assert_eq!(paired.magnitude(Measure::Sd), None);
     assert_eq!(Paired::new(&[], &[], None, 0.95).failure_rate(), None);
+}
+
+/// i = 1 to 100, a = |sin i (1 + (i mod 7)/7)|, b = |what stands in a's bars + 0.1 cos 3i|: check value computed
+/// independently.
+#[test]
+fn table_percentiles_of_near_arms() {
+    let inner = |i: u32| libm::sin(f64::from(i)) * (1.0 + f64::from(i % 7) / 7.0);
+    let a: Vec<f64> = (1..=100).map(inner).collect();
+    let b: Vec<f64> = (1..=100).map(|i| inner(i) + 0.1 * libm::cos(f64::from(3 * i))).collect();
+    let found = Paired::new(&a, &b, None, 0.95).magnitude(Measure::P95Abs).unwrap();
+    let interval = found.interval.unwrap();
+    for (got, expected) in [
+        (found.value_a, 1.696_433_78),
+        (found.value_b, 1.717_863_48),
+        (found.standard_error.unwrap(), 0.023_513_00),
+        (interval.low, -0.074_631_95),
+        (interval.high, 0.031_772_54),
+    ] {
+        assert!((got - expected).abs() < 6e-9, "{got} {expected}");
+    }
+    assert!((found.degrees_of_freedom - 8.986_545).abs() < 6e-7);
+    assert_eq!((found.method, found.open), (Method::Student, [false; 2]));
+}
+
+/// Two trials of a device that are the same are one device: the standard error is that of the trials by themselves.
+#[test]
+fn identity_devices_of_equal_trials() {
+    let (a, b) = arms(200, 0.9, 61);
+    let twice = |errors: &[f64]| -> Vec<f64> { errors.iter().flat_map(|error| [*error, *error]).collect() };
+    let (a2, b2) = (twice(&a), twice(&b));
+    let devices = vec![2; 200];
+    let one = Paired::new(&a2, &b2, Some(&devices), 0.95).magnitude(Measure::P95Abs).unwrap();
+    // The same estimator on the doubled sample, unlike that of 200, so only the units and the kurtosis are compared.
+    let trials = Paired::new(&a2, &b2, None, 0.95).magnitude(Measure::P95Abs).unwrap();
+    let ratio = one.standard_error.unwrap() / trials.standard_error.unwrap();
+    assert!((ratio - (2.0_f64 * 399.0 / (2.0 * 199.0)).sqrt() * (200.0_f64 / 200.0).sqrt()).abs() < 1e-9, "{ratio}");
+    assert!((one.degrees_of_freedom - 0.5 * trials.degrees_of_freedom).abs() < 1e-9);
+}
+
+/// Where the sign test takes over, one trial of each device counts: 60 devices with 5 cases, of which 10 devices differ.
+#[test]
+fn identity_a_sign_test_takes_one_trial_of_each_device() {
+    let (a, _) = arms(300, 0.5, 67);
+    let b: Vec<f64> =
+        a.iter().enumerate().map(|(trial, error)| if trial / 5 < 10 { 1.4 * error } else { *error }).collect();
+    let found = Paired::new(&a, &b, Some(&[5; 60]), 0.95).magnitude(Measure::P95Abs).unwrap();
+    let first = |errors: &[f64]| -> Vec<f64> { errors.iter().step_by(5).copied().collect() };
+    let alone = Paired::new(&first(&a), &first(&b), None, 0.95).magnitude(Measure::P95Abs).unwrap();
+    assert_eq!((found.method, found.interval, found.p), (Method::SignTest, alone.interval, alone.p));
+    assert_eq!(found.n, 300);
+    let few = Paired::new(&a[..200], &b[..200], Some(&[5; 40]), 0.95).magnitude(Measure::P95Abs).unwrap();
+    assert_eq!((few.method, few.interval), (Method::TooFew, None));
 }

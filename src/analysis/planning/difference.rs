@@ -36,11 +36,13 @@ impl PlannedClaim {
         }
         let n = trials as f64;
         let error = self.sd / n.sqrt();
-        let room = self.margin - student_above(1.0 - self.confidence, n - 1.0) * error;
+        let reach = student_above(1.0 - self.confidence, n - 1.0) * error;
+        let room = self.margin - reach;
         let below = |end: f64| if error > 0.0 { normal_below((end - self.difference) / error) } else { 1.0 };
         match self.claim {
             Claim::Equivalent => (below(room) - if error > 0.0 { below(-room) } else { 0.0 }).max(0.0),
             Claim::NotWorse => below(room),
+            Claim::Better => below(-self.margin - reach),
         }
     }
 
@@ -50,6 +52,7 @@ impl PlannedClaim {
         match self.claim {
             Claim::Equivalent => self.difference.abs() < self.margin,
             Claim::NotWorse => self.difference < self.margin,
+            Claim::Better => self.difference < -self.margin,
         }
     }
 
@@ -61,7 +64,11 @@ impl PlannedClaim {
         if !self.holds() || !reached(MOST) {
             return None;
         }
-        let scores = 3.0 * self.sd / (self.margin - self.difference.max(0.0));
+        let room = match self.claim {
+            Claim::Better => -self.margin - self.difference,
+            Claim::Equivalent | Claim::NotWorse => self.margin - self.difference.max(0.0),
+        };
+        let scores = 3.0 * self.sd / room;
         Some(smallest_near(round_up(scores * scores), (2, MOST), reached))
     }
 }
@@ -97,7 +104,6 @@ pub fn normal_standard_errors() -> [(&'static str, f64); 4] {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analysis::claim::{ClaimVerdict, judge_claim};
     use crate::analysis::paired::{Measure, Paired};
     use rand::{SeedableRng, rngs::Xoshiro256PlusPlus};
     use rand_distr::{Distribution, StandardNormal};
@@ -118,8 +124,10 @@ mod tests {
             (Claim::NotWorse, -0.1, 0.8, 1.644_854 + 0.841_621),
             (Claim::Equivalent, 0.0, 0.8, 1.644_854 + 1.281_552),
             (Claim::Equivalent, 0.0, 0.9, 2.0 * 1.644_854),
+            (Claim::Better, -0.5, 0.9, 1.644_854 + 1.281_552),
         ] {
-            let expected = libm::pow(scores / (0.25 - difference), 2.0) + 0.5 * 1.644_854 * 1.644_854;
+            let room = if claim == Claim::Better { -0.25 - difference } else { 0.25 - difference };
+            let expected = libm::pow(scores / room, 2.0) + 0.5 * 1.644_854 * 1.644_854;
             let found = planned(claim, difference).trials_needed(probability).unwrap() as f64;
             assert!((found - expected).abs() <= 1.5, "{claim:?} {difference} {probability}: {found} {expected}");
         }
@@ -136,6 +144,7 @@ mod tests {
         }
         assert_eq!(planned(Claim::Equivalent, 0.25).trials_needed(0.8), None);
         assert_eq!(planned(Claim::NotWorse, 0.3).trials_needed(0.8), None);
+        assert_eq!(planned(Claim::Better, -0.25).trials_needed(0.8), None);
         let same = PlannedClaim { sd: 0.0, ..planned(Claim::Equivalent, 0.0) };
         assert_eq!((same.trials_needed(0.9), same.probability(1)), (Some(2), 0.0));
     }
@@ -145,7 +154,7 @@ mod tests {
     fn coverage_of_the_stated_probability() {
         let mut random = Xoshiro256PlusPlus::seed_from_u64(61);
         let mut normal = || -> f64 { StandardNormal.sample(&mut random) };
-        for (claim, difference) in [(Claim::Equivalent, 0.05), (Claim::NotWorse, 0.1)] {
+        for (claim, difference) in [(Claim::Equivalent, 0.05), (Claim::NotWorse, 0.1), (Claim::Better, -0.4)] {
             let planned = planned(claim, difference);
             let trials = planned.trials_needed(0.8).unwrap();
             let repeats = 1500;
@@ -156,8 +165,9 @@ mod tests {
                         (common + difference + 0.6 * normal(), common + 0.8 * normal())
                     })
                     .unzip();
-                let found = Paired::new(&a, &b, None, 0.95).magnitude(Measure::Bias).unwrap();
-                judge_claim(&found, claim, planned.margin, planned.confidence).0 == ClaimVerdict::Shown(claim)
+                let found = Paired::new(&a, &b, None, 0.95).contrast(Measure::Bias).unwrap();
+                let tested = claim.test(&found, planned.margin, planned.confidence).unwrap();
+                tested.shown <= 1.0 - planned.confidence
             });
             let share = shown.count() as f64 / f64::from(repeats);
             let stated = planned.probability(trials);

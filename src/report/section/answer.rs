@@ -4,7 +4,7 @@ use crate::analysis::device_bound::advised_devices;
 use crate::analysis::planning::{Needed, trials_needed};
 use crate::analysis::wrong_passes::{SIMULATED, Simulated};
 use crate::analysis::{Direction, Judgement, Rule, Verdict};
-use crate::experiment::{Plan, Requirement};
+use crate::experiment::{Plan, Requirement, RequirementsNeeded};
 use crate::report::evidence::{Entry, Files, Finding, Heading, Section, Table, label};
 use crate::report::tables;
 use crate::report::words::{Bound, bounded, bounded_percent, count, number, percent, short, with_unit};
@@ -52,6 +52,25 @@ fn overview(plan: &Plan, assessment: &Assessment) -> String {
         if !plan.uncertain.points.is_empty() {
             text += " Each requirement is judged at the worst end of the ranges too, with the sensitivities.";
         }
+    }
+    if plan.requirements.len() + plan.joint_requirements.len() > 1 {
+        text += match plan.requirements_needed {
+            RequirementsNeeded::All => {
+                " All requirements must be met, so each is judged at its own confidence, without correction for \
+                                         their number (intersection-union test)."
+            }
+            RequirementsNeeded::Any => {
+                " One requirement suffices in each variant, so Holm's correction over the requirements of a \
+                                         variant holds the chance of any wrong pass: bounds may be at a higher confidence than the \
+                                         requirement states."
+            }
+        };
+        text += match (plan.requirements_needed, assessment.is_met(plan)) {
+            (RequirementsNeeded::All, true) => " All are demonstrated.",
+            (RequirementsNeeded::All, false) => " Not all are demonstrated.",
+            (RequirementsNeeded::Any, true) => " At least one is demonstrated in each variant.",
+            (RequirementsNeeded::Any, false) => " Not every variant has a requirement that is demonstrated.",
+        };
     }
     if assessment.devices.is_some() {
         let _ = write!(

@@ -3,7 +3,7 @@
 use super::answer::limit_words;
 use super::failures::counts;
 use crate::analysis::{Estimate, Interval, Verdict};
-use crate::experiment::{Plan, Requirement};
+use crate::experiment::{Plan, Requirement, RequirementsNeeded};
 use crate::record::tables::Cell;
 use crate::report::evidence::{Entry, Files, Heading, Section, Table, label};
 use crate::report::words::{Bound, bounded, estimate, number, percent, short, with_unit};
@@ -37,6 +37,12 @@ fn overview(plan: &Plan, assessment: &Assessment, shown: usize) -> String {
             "{met} of {all} judgements are met, over every arm and point. Below stand those of the first point of the sweeps; the \
              others are among the design curves. In the first variant: {failed}"
         ),
+        _ if plan.requirements_needed == RequirementsNeeded::Any => {
+            let enough = if assessment.is_met(plan) { "is" } else { "is not" };
+            format!(
+                "One requirement suffices in each variant; this {enough} demonstrated ({met} of {all} pass). {failed}"
+            )
+        }
         _ => format!("{met} of {all} requirements are met. {failed}"),
     }
 }

@@ -80,7 +80,12 @@ pub fn entries(
         Entry::paragraph(format!(
             "Two arms may agree and both be wrong: agreement compares readings with each other and never with the truth. It is \
              what a bench without a reference would show. The limits hold 95 of 100 differences if these are normal and do not \
-             change with the size of the reading (Bland JM, Altman DG. Lancet 1986;327:307-310), which the picture shows.{devices}",
+             change with the size of the reading (Bland JM, Altman DG. Lancet 1986;327:307-310), which the picture shows.{devices}{}",
+            if assessment.arms.apart.is_empty() {
+                ""
+            } else {
+                " Between arms with different estimands the mean difference includes that of what is estimated."
+            }
         )),
         Entry::Charts { charts },
         Entry::Table(Table {

@@ -1,15 +1,14 @@
 //! Claims on two arms and what the trials say of them.
 
-use super::{against, at_point, heading, point_file_columns};
-use crate::analysis::claim::Claim;
-use crate::analysis::{Estimate, Withheld};
+use super::claims_in_words::{introduction, sentence};
+use super::{against, at_point, difference, heading, point_file_columns, probability};
 use crate::experiment::Plan;
 use crate::record::tables::Cell;
 use crate::report::evidence::{Entry, Files, Finding, Table};
-use crate::report::words::{Bound, bounded, estimate, percent, short, with_unit};
+use crate::report::words::{percent, short, with_unit};
 use crate::study::{Assessment, JudgedClaim};
 
-const HEADER: [&str; 17] = [
+const HEADER: [&str; 23] = [
     "comparison",
     "arm",
     "against",
@@ -27,56 +26,70 @@ const HEADER: [&str; 17] = [
     "high",
     "interval_confidence",
     "verdict",
+    "primary",
+    "p",
+    "p_holm",
+    "low_open",
+    "high_open",
+    "method",
 ];
 
-/// Nothing without a claim.
+/// A sentence where there is no claim.
 pub fn entries(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<Entry> {
-    let judged = &assessment.arms.claims;
+    let (judged, level) = (&assessment.arms.claims, assessment.arms.level);
     if judged.is_empty() {
         return vec![Entry::paragraph(
-            "The experiment states no margin, so nothing here says that arms are equivalent: an interval that holds 0 is no \
-             evidence of that. A section `[[comparison]]` states one beforehand.",
+            "The plan states no claim on two arms, so all comparisons here are exploratory. An interval that contains 0 does not \
+             demonstrate agreement.",
         )];
     }
     let csv = files.add_tidy("claims", &HEADER, judged.iter().map(row).collect());
     let mut entries = vec![
         Entry::heading("claims", "Claims with a margin stated beforehand"),
-        Entry::paragraph(
-            "A claim is shown where the interval of the paired difference lies inside the margin, and refuted where it lies \
-             beyond it: for equivalence both one-sided tests at once (Schuirmann DJ. J Pharmacokinet Biopharm 1987;15:657-680). \
-             What is not shown is not refuted: more trials may tell. Each claim is judged by itself, and the exit status of the \
-             program is that of the requirements.",
-        ),
+        Entry::paragraph(introduction(plan, judged, level)),
     ];
-    entries.extend(judged.iter().map(|judged| Entry::Verdict(finding(plan, judged))));
+    entries.extend(judged.iter().map(|judged| {
+        Entry::Verdict(Finding {
+            verdict: judged.verdict.word(),
+            label: format!("{}, {}{}", judged.claim.id, against(judged.arms), at_point(plan, judged.arms[0])),
+            text: judged.claim.text.clone(),
+            risk: None,
+            sentence: sentence(plan, judged, level),
+        })
+    }));
     let line = |judged: &JudgedClaim| {
         let unit = judged.claim.output.unit().symbol();
-        let shown = judged.found.map(|found| Estimate {
-            value: found.difference,
-            interval: judged.interval,
-            standard_error: found.standard_error,
-            count: found.n,
-        });
+        let interval = judged.found.and_then(|found| found.interval);
         vec![
             judged.claim.id.clone(),
             format!("{}{}", against(judged.arms), at_point(plan, judged.arms[0])),
             format!("{}, {}", judged.claim.output.name(), judged.claim.measure.name()),
             judged.claim.claim.word().to_owned(),
             with_unit(&short(judged.claim.margin), unit),
-            estimate(shown),
+            judged.found.map_or_else(|| "none".to_owned(), |found| difference(&found, 1.0)),
+            interval.map_or_else(|| "none".to_owned(), |ends| format!("{}\u{a0}%", percent(ends.confidence))),
+            if judged.claim.primary { probability(judged.adjusted) } else { "not primary".to_owned() },
             judged.verdict.word().to_owned(),
         ]
     };
     entries.push(Entry::Table(Table {
         id: "table-claims".to_owned(),
         caption: "Claims and verdicts".to_owned(),
-        reading: "Compare the ends of the interval with the margin: equivalence needs both inside it, not-worse the upper one."
+        reading: "Compare the adjusted p with 1 less the confidence of the claim, and the interval with the margin."
             .to_owned(),
-        columns: ["id", "arms", "of", "claim"]
-            .into_iter()
-            .map(|name| heading(name, false))
-            .chain([heading("margin", true), heading("difference (interval of the test)", true), heading("verdict", false)])
-            .collect(),
+        columns: [
+            ("id", false),
+            ("arms", false),
+            ("of", false),
+            ("claim", false),
+            ("margin", true),
+            ("difference (interval)", true),
+            ("level of the interval", true),
+            ("adjusted p", true),
+            ("verdict", false),
+        ]
+        .map(|(name, numbers)| heading(name, numbers))
+        .into(),
         rows: judged.iter().map(line).collect(),
         csv,
     }));
@@ -84,7 +97,8 @@ pub fn entries(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<E
 }
 
 fn row(judged: &JudgedClaim) -> Vec<Cell> {
-    let JudgedClaim { claim, arms, found, interval, verdict, .. } = judged;
+    let JudgedClaim { claim, arms, found, test, adjusted, verdict, .. } = judged;
+    let interval = found.and_then(|found| found.interval);
     let mut cells = vec![Cell::from(claim.id.as_str())];
     cells.extend(point_file_columns(*arms));
     cells.extend([Cell::from(arms[0].point), claim.output.id().into(), claim.output.unit().suffix().into()]);
@@ -94,44 +108,14 @@ fn row(judged: &JudgedClaim) -> Vec<Cell> {
     cells.push(found.and_then(|found| found.standard_error).into());
     cells.extend([interval.map(|ends| ends.low), interval.map(|ends| ends.high)].map(Cell::from));
     cells.extend([Cell::from(interval.map(|ends| ends.confidence)), verdict.word().into()]);
+    cells.push(yes(claim.primary));
+    cells.extend([test.map(|test| test.shown), *adjusted].map(Cell::from));
+    cells.extend(found.map_or([Cell::from(None::<&str>), None::<&str>.into()], |found| found.open.map(yes)));
+    cells.push(found.map(|found| found.method.id()).into());
     cells
 }
 
-fn finding(plan: &Plan, judged: &JudgedClaim) -> Finding {
-    let JudgedClaim { claim, arms, found, interval, verdict, withheld } = judged;
-    let unit = claim.output.unit().symbol();
-    let margin = with_unit(&short(claim.margin), unit);
-    let sentence = match (found, interval) {
-        _ if *withheld => Withheld::UndeclaredLook.sentence(),
-        (Some(_), Some(ends)) => {
-            let (low, high) =
-                (bounded(ends.low, -claim.margin, Bound::Lower), bounded(ends.high, claim.margin, Bound::Upper));
-            let inside = match claim.claim {
-                Claim::Equivalent => format!("the claim needs −{margin} to {margin}"),
-                Claim::NotWorse => format!("the claim needs at most {margin}"),
-            };
-            format!(
-                "{}: the {} of {} differs by {} to {} (interval at {}\u{a0}%), and {inside}.",
-                capital(verdict.word()),
-                claim.measure.name(),
-                claim.output.name(),
-                with_unit(&low, unit),
-                with_unit(&high, unit),
-                percent(ends.confidence),
-            )
-        }
-        _ => "Not shown: too few trials were read by both arms.".to_owned(),
-    };
-    Finding {
-        verdict: verdict.word(),
-        label: format!("{}, {}{}", claim.id, against(*arms), at_point(plan, arms[0])),
-        text: claim.text.clone(),
-        risk: None,
-        sentence,
-    }
-}
-
-fn capital(word: &str) -> String {
-    let mut letters = word.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+/// A truth value in a file.
+pub fn yes(holds: bool) -> Cell {
+    (if holds { "yes" } else { "no" }).into()
 }

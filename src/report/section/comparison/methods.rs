@@ -41,7 +41,8 @@ pub fn estimands(plan: &Plan, files: &mut Files) -> Section {
         Entry::Table(Table {
             id: "table-estimands".to_owned(),
             caption: "What is estimated".to_owned(),
-            reading: "Arms whose plane meant differs answer different questions: compare them only with that in mind."
+            reading: "Arms whose plane meant differs, or of cup angles the definition, have different estimands; they are not tested \
+                      against each other."
                 .to_owned(),
             columns: columns.map(|name| heading(name, false)).into(),
             rows,

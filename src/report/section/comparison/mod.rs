@@ -1,13 +1,15 @@
-//! Arms held against each other: what they do, how far apart their errors are, in what order they stand, how their
-//! readings agree, and what a residual says.
+//! Arms compared: what they do, how far apart their errors are, how they rank, how their readings agree, and what a residual
+//! says.
 //!
 //! The sections are those of a simulation study in the order of Morris TP, White IR, Crowther MJ. Stat Med
 //! 2019;38:2074-2102: aims and data-generating mechanisms are the report's own sections on the question, scene and inputs;
 //! estimands, methods and performance measures are here.
 
 mod agreement;
+mod apart;
 mod better;
 mod claims;
+mod claims_in_words;
 mod methods;
 mod pairs;
 mod performance;
@@ -15,11 +17,14 @@ mod planned;
 mod ranks;
 mod residuals;
 
+use crate::analysis::Interval;
+use crate::analysis::paired::{Difference, Method};
 use crate::experiment::{Plan, Variant};
 use crate::measurement::Output;
 use crate::record::PartError;
 use crate::report::columns::Columns;
 use crate::report::evidence::{Entry, Files, Heading, Section, shown_by_default};
+use crate::report::words::{decimals, number};
 use crate::study::{Assessment, Pair};
 
 /// Points of a sweep whose tables and charts of single pairs stand in the page, at most; files hold all.
@@ -34,10 +39,11 @@ pub fn sections(
     columns: &dyn Columns,
     files: &mut Files,
 ) -> Result<Vec<Section>, PartError> {
-    if assessment.arms.pairs.is_empty() {
+    if assessment.arms.pairs.is_empty() && assessment.arms.apart.is_empty() {
         return Ok(Vec::new());
     }
-    let mut entries = claims::entries(plan, assessment, files);
+    let mut entries = apart::entries(plan, assessment);
+    entries.extend(claims::entries(plan, assessment, files));
     entries.extend(planned::entry(plan, assessment, files));
     entries.extend(performance::entries(plan, assessment, files));
     entries.extend(pairs::entries(plan, assessment, files));
@@ -74,6 +80,31 @@ fn at_point(plan: &Plan, variant: &Variant) -> String {
 
 fn heading(name: impl Into<String>, numbers: bool) -> Heading {
     Heading { name: name.into(), numbers }
+}
+
+/// A difference with its interval, times a factor: `−0.60 (−0.73 to −0.48)`.
+fn difference(found: &Difference, factor: f64) -> String {
+    let scaled = |value: f64| factor * value;
+    let digits = decimals(found.standard_error.map(scaled)).min(6);
+    let value = number(scaled(found.difference), digits);
+    let ends = |Interval { low, high, .. }: Interval| {
+        let text = format!("{}\u{a0}to\u{a0}{}", number(scaled(low), digits), number(scaled(high), digits));
+        if found.open.contains(&true) { format!("{text}, 0\u{a0}excluded") } else { text }
+    };
+    match (found.method, found.interval) {
+        (Method::Identical, _) => "identical".to_owned(),
+        (_, Some(interval)) => format!("{value} ({})", ends(interval)),
+        (_, None) => format!("{value} (no\u{a0}interval)"),
+    }
+}
+
+/// A probability as it is read.
+fn probability(p: Option<f64>) -> String {
+    match p {
+        None => "none".to_owned(),
+        Some(p) if p < 1e-4 => "below 0.0001".to_owned(),
+        Some(p) => number(p, 4),
+    }
 }
 
 /// The end of the names of files and anchors of an output at a point.

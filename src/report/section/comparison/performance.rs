@@ -1,5 +1,6 @@
 //! Performance of each arm by itself: every measure with its Monte Carlo standard error.
 
+use super::apart::is_apart;
 use super::{MOST_POINTS, at_point, heading, shown, suffix};
 use crate::analysis::Estimate;
 use crate::analysis::paired::Measure;
@@ -48,9 +49,9 @@ pub fn entries(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<E
     let mut entries = vec![
         Entry::heading("performance-of-arms", "Performance of each arm"),
         Entry::paragraph(
-            "Each measure of an arm by itself, with the standard error that the number of trials leaves (Morris TP, White IR, \
-             Crowther MJ. Stat Med 2019;38:2074-2102). Two of these standard errors say little about the difference of two arms: \
-             arms share their patients and most of their draws, so differences are known better, from pairs.",
+            "Each measure of an arm by itself, with its Monte Carlo standard error (Morris TP, White IR, Crowther MJ. Stat Med \
+             2019;38:2074-2102). Arms share their patients and most of their draws, so the difference of two arms has a smaller \
+             standard error than these suggest; it is found from pairs of trials.",
         ),
     ];
     for output in shown(plan) {
@@ -67,8 +68,12 @@ fn table(plan: &Plan, assessment: &Assessment, output: Output, point: u32) -> Ta
         .iter()
         .filter(|assessed| assessed.output == output && assessed.variant.point == point)
         .collect();
+    // Arms with different estimands are told apart where they are side by side.
+    let apart = is_apart(assessment, output);
     let row = |assessed: &&OutputAssessment| {
-        let mut row = vec![assessed.variant.arm.clone(), count(assessed.summary.n)];
+        let mut row = vec![assessed.variant.arm.clone()];
+        row.extend(apart.then(|| assessed.variant.estimand(output).to_string()));
+        row.push(count(assessed.summary.n));
         row.extend(measures(assessed, assessment.devices.is_none()).into_iter().map(|(measure, found)| {
             let Some(found) = found else { return "none".to_owned() };
             let factor = if measure.is_proportion() { 100.0 } else { 1.0 };
@@ -81,17 +86,20 @@ fn table(plan: &Plan, assessment: &Assessment, output: Output, point: u32) -> Ta
     };
     let at = own.first().map_or_else(String::new, |assessed| at_point(plan, assessed.variant));
     let symbol = output.unit().symbol();
-    let mut columns = vec![heading("arm", false), heading("trials", true)];
+    let mut columns = vec![heading("arm", false)];
+    columns.extend(apart.then(|| heading("estimand", false)));
+    columns.push(heading("trials", true));
     columns.extend(
-        ["bias", "sd", "rms", "95\u{a0}% within"]
-            .map(|name| heading(format!("{name}, {symbol} (± standard error)"), true)),
+        ["bias", "sd", "rms", "95th percentile of |error|"]
+            .map(|name| heading(format!("{name}, {symbol} (MCSE)"), true)),
     );
-    columns.push(heading("failed, % (± standard error)", true));
+    columns.push(heading("failed, % (MCSE)", true));
     Table {
         id: format!("table-performance-{}", suffix(plan, output, point)),
         caption: format!("Performance, {}{at}", output.name()),
         reading: format!(
-            "An estimate and its Monte Carlo standard error: a run of other trials would give values about so far away.{}",
+            "An estimate and its Monte Carlo standard error (MCSE). The 95th percentile is an order statistic of all trials of the \
+             arm.{}",
             rare_events::without_interval(own.iter().map(|assessed| &assessed.summary)),
         ),
         columns,

@@ -1,14 +1,13 @@
 //! How many trials each claim takes, from the standard errors of this run.
 
 use super::{against, at_point, heading};
-use crate::analysis::confidence_of_a_look;
 use crate::analysis::planning::PlannedClaim;
 use crate::experiment::Plan;
 use crate::record::tables::Cell;
 use crate::report::evidence::{Entry, Files, Table};
 use crate::report::words::{count, percent, short, with_unit};
 use crate::study::planned::PROBABILITIES;
-use crate::study::{Assessment, JudgedClaim};
+use crate::study::{Assessment, JudgedClaim, test_confidence};
 
 const HEADER: [&str; 10] = [
     "comparison",
@@ -95,7 +94,7 @@ fn planned(plan: &Plan, judged: &JudgedClaim) -> Option<(PlannedClaim, u64)> {
     let planned = PlannedClaim {
         claim: judged.claim.claim,
         margin: judged.claim.margin,
-        confidence: confidence_of_a_look(judged.claim.confidence, plan.looks),
+        confidence: test_confidence(plan, judged.claim),
         difference: found.difference,
         sd: found.standard_error? * (units as f64).sqrt(),
     };

@@ -1,4 +1,4 @@
-//! In what order the arms stand, and how sure that order is.
+//! How often each arm has which rank when trials are drawn again.
 
 use super::{MOST_POINTS, at_point, shown, suffix};
 use crate::analysis::ranks::RESAMPLES;
@@ -26,23 +26,35 @@ pub fn entries(plan: &Plan, assessment: &Assessment, files: &mut Files) -> Vec<E
     let mut charts = Vec::new();
     for output in shown(plan) {
         for point in (0..MOST_POINTS).take(plan.points.len()) {
-            charts.push(chart(plan, ranked, output, point));
+            let here: Vec<&Ranked> =
+                ranked.iter().filter(|row| row.output == output && row.arm.point == point).collect();
+            charts.extend(
+                here.chunk_by(|one, other| one.group == other.group).map(|own| chart(plan, own, output, point)),
+            );
         }
     }
+    if charts.is_empty() {
+        return Vec::new();
+    }
     vec![
-        Entry::heading("ranks", "Order of the arms"),
+        Entry::heading("ranks", "Ranks of the arms"),
         Entry::paragraph(format!(
-            "Arms in the order of their root mean square error, the smallest first. Whole trials were drawn again {} times, the \
-             same trials for every arm, and the arms put in order each time; the draws have a stream of their own. Arms that are \
-             equal share their ranks.",
-            count(RESAMPLES)
+            "Arms ranked by their root mean square error, the smallest first; exploratory. Whole trials were drawn again {} times, \
+             the same trials for every arm, and the arms ranked each time; the draws have a stream of their own. Arms that are equal \
+             share their ranks.{}",
+            count(RESAMPLES),
+            if assessment.arms.apart.is_empty() {
+                ""
+            } else {
+                " Only arms with the same estimand are ranked together."
+            }
         )),
         Entry::Charts { charts },
     ]
 }
 
-fn chart(plan: &Plan, ranked: &[Ranked], output: Output, point: u32) -> Chart {
-    let own: Vec<&Ranked> = ranked.iter().filter(|row| row.output == output && row.arm.point == point).collect();
+/// Of one group of arms.
+fn chart(plan: &Plan, own: &[&Ranked], output: Output, point: u32) -> Chart {
     let rows: Vec<String> = own.iter().map(|row| row.arm.arm.clone()).collect();
     let columns: Vec<String> = (1..=own.len()).map(|rank| rank.to_string()).collect();
     let cell = |proportion: &f64| {
@@ -61,11 +73,12 @@ fn chart(plan: &Plan, ranked: &[Ranked], output: Output, point: u32) -> Chart {
         notes: &[],
     };
     let at = own.first().map_or_else(String::new, |row| at_point(plan, row.arm));
+    let group = own.first().map_or(0, |row| row.group);
     Chart {
-        id: format!("ranks-{}", suffix(plan, output, point)),
-        caption: format!("How sure the order of the arms is, {}{at}", output.name()),
-        reading: "A row is an arm: how often it has which rank when whole trials are drawn again. One dark cell in a row is a \
-                  sure rank; a row spread over two says that these trials do not settle the order."
+        id: format!("ranks-{}{}", suffix(plan, output, point), if group > 0 { format!("-group-{}", group + 1) } else { String::new() }),
+        caption: format!("Ranks by RMS error when trials are drawn again, {}{at}", output.name()),
+        reading: "A row is an arm: how often it has which rank when whole trials are drawn again. A row spread over several cells: \
+                  these trials do not settle the rank."
             .to_owned(),
         svg: grid(Alternative { title: &title, description: &description }, &data),
         wide: false,
