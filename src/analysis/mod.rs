@@ -13,6 +13,7 @@ pub mod coverage;
 #[cfg(test)]
 mod coverage_tables;
 pub mod designs;
+pub mod detection;
 pub mod device_bound;
 mod exponentials;
 pub mod harrell_davis;

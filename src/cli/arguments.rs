@@ -25,6 +25,8 @@ pub enum Command {
     Finish(FinishArguments),
     /// Assess and report again from saved trials.
     Assess(AssessArguments),
+    /// Verify a finished run, without writing to it: simulate trials again, make its results again, compare.
+    Verify(VerifyArguments),
     /// Show one trial with every intermediate value.
     Trial(TrialArguments),
     /// From limits on outputs to limits on noise sources: how far each may be scaled.
@@ -107,6 +109,36 @@ pub struct FinishArguments {
     /// No table.
     #[arg(long)]
     pub quiet: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct VerifyArguments {
+    /// Folder of a finished run.
+    pub folder: PathBuf,
+    /// Simulate every trial again.
+    #[arg(long, conflicts_with_all = ["sample", "sample_seed"])]
+    pub all: bool,
+    /// Trials of each variant, and of each study, that are simulated again.
+    #[arg(long, value_name = "N", default_value_t = 500, value_parser = clap::value_parser!(u64).range(1..))]
+    pub sample: u64,
+    /// Seed of the sample [default: a new one each time, so that nobody can foresee it].
+    #[arg(long, value_name = "N")]
+    pub sample_seed: Option<u64>,
+    /// Fingerprint that the run must have: 64 hexadecimal digits.
+    #[arg(long, value_name = "HEX", value_parser = fingerprint)]
+    pub fingerprint: Option<String>,
+    /// Threads [default: all].
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// No progress.
+    #[arg(long)]
+    pub quiet: bool,
+}
+
+/// A SHA-256 in lower-case hexadecimal digits.
+fn fingerprint(typed: &str) -> Result<String, &'static str> {
+    let is_one = typed.len() == 64 && typed.bytes().all(|byte| byte.is_ascii_hexdigit());
+    if is_one { Ok(typed.to_ascii_lowercase()) } else { Err("expected 64 hexadecimal digits") }
 }
 
 #[derive(Debug, Args)]

@@ -57,6 +57,16 @@ impl Stop {
         Self { ending, report: Box::new(Plain { message: message.to_string(), help }) }
     }
 
+    /// With what status it ends.
+    pub fn ending(&self) -> Ending {
+        self.ending
+    }
+
+    /// What it says, without the way out.
+    pub fn message(&self) -> String {
+        self.report.to_string()
+    }
+
     /// Says why on standard error.
     pub fn report(self) -> Ending {
         show(&*self.report);

@@ -21,6 +21,7 @@ mod selfcheck;
 mod share;
 mod terminal;
 mod trial;
+mod verify;
 
 use crate::experiment::Plan;
 use arguments::{Arguments, Command};
@@ -83,6 +84,7 @@ fn run_command(command: Command) -> Result<Ending, Stop> {
         Command::Check(arguments) => check::check(&arguments),
         Command::Finish(arguments) => share::finish(&arguments),
         Command::Assess(arguments) => assess::assess(&arguments),
+        Command::Verify(arguments) => verify::verify(&arguments),
         Command::Trial(arguments) => trial::trial(&arguments),
         Command::Budget(arguments) => budget::run(&arguments),
         Command::Phantom(arguments) => phantom::phantom(&arguments),

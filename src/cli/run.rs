@@ -9,12 +9,14 @@ use super::message::{Stop, warn};
 use super::progress::Bar;
 use super::share;
 use super::terminal;
+use super::verify::fingerprint_line;
 use crate::checks::{Outcome, run_all};
 use crate::experiment::{Plan, ReportKind};
 use crate::record::Parts;
-use crate::report::{Evidence, Run, write_report};
+use crate::record::sums::{self, SUMS_FILE};
+use crate::report::{Evidence, Run, Written, write_report};
 use crate::study::sensitivity::sensitivity;
-use crate::study::{assess_after, definitional};
+use crate::study::{Assessment, assess_after, definitional};
 use crate::trial::{self, RunFolder};
 use std::path::{Path, PathBuf};
 
@@ -41,8 +43,7 @@ pub fn run(arguments: &RunArguments) -> Result<Ending, Stop> {
     conclude(&plan, &folder, Some(&arguments.file), threads, bar, arguments.quiet)
 }
 
-/// Assesses the trials that are there, runs the studies that are asked for, writes every result and says what was found.
-/// The experiment file, where it is known, is where a look at a frozen plan leaves its trace.
+/// Makes every result of the trials that are there, and says what was found.
 pub fn conclude(
     plan: &Plan,
     folder: &RunFolder,
@@ -51,6 +52,26 @@ pub fn conclude(
     bar: Bar,
     quiet: bool,
 ) -> Result<Ending, Stop> {
+    let (assessment, written) = make(plan, folder, experiment, threads, bar)?;
+    let fingerprint = sums::sum(&folder.path().join(SUMS_FILE));
+    let fingerprint = fingerprint.map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
+    if !quiet {
+        terminal::show(&terminal::results(plan, &assessment))?;
+    }
+    terminal::show(&terminal::files(folder, &written))?;
+    terminal::show(&fingerprint_line(&fingerprint))?;
+    Ok(if assessment.is_met(plan) { Ending::Shown } else { Ending::NotShown })
+}
+
+/// Assesses the trials that are there, runs the studies that are asked for and writes every result. The experiment file,
+/// where it is known, is where a look at a frozen plan leaves its trace.
+pub fn make<'p>(
+    plan: &'p Plan,
+    folder: &RunFolder,
+    experiment: Option<&Path>,
+    threads: usize,
+    bar: Bar,
+) -> Result<(Assessment<'p>, Written), Stop> {
     folder.unseal()?;
     // The file of looks is held from reading it until this look is in it, so that two runs at once count each other.
     let seen = frozen::Seen::of(plan, folder, experiment)?;
@@ -74,11 +95,7 @@ pub fn conclude(
     frozen::say_undeclared(&assessment.look);
     let written = write_report(folder.path(), &evidence)?;
     folder.seal(&written.edited).map_err(|error| Stop::new(Ending::Unfinished, error, None))?;
-    if !quiet {
-        terminal::show(&terminal::results(plan, &assessment))?;
-    }
-    terminal::show(&terminal::files(folder, &written))?;
-    Ok(if assessment.is_met(plan) { Ending::Shown } else { Ending::NotShown })
+    Ok((assessment, written))
 }
 
 /// The published checks, where a verification report is asked for by name: they take some seconds.

@@ -68,6 +68,18 @@ pub struct Diagnostics {
 }
 
 impl Diagnostics {
+    /// Nothing to say.
+    pub const NONE: Self = Self {
+        pose_rms_mm: f64::NAN,
+        tip_pivot_rms_mm: f64::NAN,
+        centre_native_rms_mm: f64::NAN,
+        centre_new_rms_mm: f64::NAN,
+        feature_baseline_rms_mm: f64::NAN,
+        feature_reduction_rms_mm: f64::NAN,
+        largest_gap_deg: f64::NAN,
+        retries: 0,
+    };
+
     /// Columns of the real-valued diagnostics, in the order of [`Self::reals`].
     pub(super) const REALS: [&'static str; 7] = [
         "pose_rms_mm",

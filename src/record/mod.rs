@@ -17,5 +17,5 @@ mod whole;
 pub use block::{Block, Diagnostics, Row, Schema};
 pub use documents::{Documents, Edited, FORMER_SUMS, is_document};
 pub use looks::{LookRecord, LooksError, LooksFile};
-pub use parts::{Column, Coverage, Origin, PartError, PartId, Parts, Rows, TRIALS_IN_A_PART, write_part};
+pub use parts::{Column, Compared, Coverage, Origin, PartError, PartId, Parts, Rows, TRIALS_IN_A_PART, write_part};
 pub use whole::{UNFINISHED, WriteError, sweep, write_named, write_new, write_whole};

@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 
 mod check;
 mod column;
+mod compare;
 mod digest;
 mod error;
 mod id;
@@ -19,6 +20,7 @@ mod parquet;
 
 pub use check::Coverage;
 pub use column::Column;
+pub use compare::Compared;
 pub use error::PartError;
 pub use id::{PartId, TRIALS_IN_A_PART};
 pub use origin::Origin;

@@ -93,8 +93,11 @@ pub fn verify_sums(folder: &Path) -> Result<Vec<(String, Difference)>, SumsError
     Ok(differences)
 }
 
-/// The recorded checksums by name.
-fn recorded_sums(folder: &Path) -> Result<BTreeMap<String, String>, SumsError> {
+/// The recorded checksums of a folder by the name of the file.
+///
+/// # Errors
+/// If the list cannot be read.
+pub fn recorded_sums(folder: &Path) -> Result<BTreeMap<String, String>, SumsError> {
     let path = folder.join(SUMS_FILE);
     let text = std::fs::read_to_string(&path).map_err(|source| SumsError::Read { path: path.clone(), source })?;
     let entry = |(index, line): (usize, &str)| {

@@ -3,7 +3,7 @@
 use super::events::Happened;
 use super::eye::Built;
 use super::model::{CameraModel, Model, Mount, Reduction};
-use super::patient::{PatientTurn, PatientVector};
+use super::patient::{Change, Patient, PatientTurn, PatientVector};
 use super::pose_camera::PoseCamera;
 use super::scene::Scene;
 use super::source::CaptureKey;
@@ -135,10 +135,7 @@ impl Simulator {
     ) -> SealedTruth {
         let (model, noise) = (&self.model, &self.model.noise);
         let side = model.side;
-        let patient = model.anatomy.draw(key, model.replicates.anatomy);
-        let change = model.implant.draw(key, model.replicates.implant);
-        let mut scene = Scene::of(model, &patient, &change);
-        scene.final_cup_axis = noise.cup.seating.turn(key).on(side) * scene.cup_axis;
+        let Drawn { patient, change, scene } = self.draw(key);
 
         memory.observed.begin(model.camera.model.sightings(), model.camera.mount == Mount::Stand);
         for kind in model.tools_seen().filter(|&kind| self.uses(kind)) {
@@ -200,13 +197,7 @@ impl Simulator {
             theatre.reduce();
             let capture = CaptureKey::new(Step::FemurReduction, take, 0, 0);
             // The true shift of the femur, D, and from it g: from the old to the new head centre in the femur.
-            let shift = PatientVector {
-                anterior: 0.0,
-                superior: -(change.leg_length_mm
-                    + reduction.added_leg_length(key, capture, model.replicates.implant)),
-                lateral: change.offset_mm + reduction.added_offset(key, capture, model.replicates.implant),
-            }
-            .on(side);
+            let shift = self.shift(key, &change, take, reduction);
             let feature = self.needs(Step::FemurReduction).then(|| {
                 let head_shift = (scene.renewed_centre - scene.native_centre) - shift;
                 let turn =
@@ -223,6 +214,57 @@ impl Simulator {
         }
         let tips = [tip_first, tip_again];
         SealedTruth::seal(Truth { patient, change, scene, tips, baseline: feature_first, reductions, happened })
+    }
+}
+
+/// What is drawn of a case before anything is observed.
+struct Drawn {
+    patient: Patient,
+    change: Change,
+    scene: Scene,
+}
+
+/// What the truth of the outputs is stated from.
+#[derive(Clone, Debug)]
+pub struct Outcome {
+    /// The patient.
+    pub patient: Patient,
+    /// The change drawn for the hip.
+    pub change: Change,
+    /// Places and directions.
+    pub scene: Scene,
+    /// The shift of the femur at each reduction, in true bony axes.
+    pub shifts: Vec<Displacement<TruePelvis>>,
+}
+
+impl Simulator {
+    /// The truth of a case without its observations.
+    #[must_use]
+    pub fn outcome(&self, key: &CaseKey) -> Outcome {
+        let Drawn { patient, change, scene } = self.draw(key);
+        let reductions = (0..).zip(&self.model.reductions);
+        let shifts = reductions.map(|(take, reduction)| self.shift(key, &change, take, reduction)).collect();
+        Outcome { patient, change, scene, shifts }
+    }
+
+    fn draw(&self, key: &CaseKey) -> Drawn {
+        let model = &self.model;
+        let patient = model.anatomy.draw(key, model.replicates.anatomy);
+        let change = model.implant.draw(key, model.replicates.implant);
+        let mut scene = Scene::of(model, &patient, &change);
+        scene.final_cup_axis = model.noise.cup.seating.turn(key).on(model.side) * scene.cup_axis;
+        Drawn { patient, change, scene }
+    }
+
+    /// The true shift of the femur at a reduction.
+    fn shift(&self, key: &CaseKey, change: &Change, take: u32, reduction: &Reduction) -> Displacement<TruePelvis> {
+        let (capture, replicate) = (CaptureKey::new(Step::FemurReduction, take, 0, 0), self.model.replicates.implant);
+        PatientVector {
+            anterior: 0.0,
+            superior: -(change.leg_length_mm + reduction.added_leg_length(key, capture, replicate)),
+            lateral: change.offset_mm + reduction.added_offset(key, capture, replicate),
+        }
+        .on(self.model.side)
     }
 }
 

@@ -22,7 +22,7 @@ mod tool;
 mod truth;
 mod volume;
 
-pub use case::{Memory, Simulator};
+pub use case::{Memory, Outcome, Simulator};
 pub use covariance::{Covariance, in_words, lower_factor};
 pub use events::{
     ByEventSource, EVENT_SOURCES, EventSource, Happened, UnrecordedEvent, event_sources, unrecorded_events,

@@ -63,14 +63,21 @@ impl Truth {
     /// The outputs at one reduction, stated in a plane and by a definition.
     #[must_use]
     pub fn reading(&self, reduction: usize, plane: Plane, definition: AngleDefinition) -> TrueReading {
+        self.scene.reading(self.reductions[reduction].shift, plane, definition)
+    }
+}
+
+impl Scene {
+    /// The outputs where the femur is shifted so, stated in a plane and by a definition.
+    #[must_use]
+    pub fn reading(&self, shift: Displacement<TruePelvis>, plane: Plane, definition: AngleDefinition) -> TrueReading {
         let axes = match plane {
             Plane::Bony | Plane::Template => Triad::BONY,
-            Plane::Level => Triad::level(self.scene.up),
+            Plane::Level => Triad::level(self.up),
         };
-        let side = self.scene.side;
-        let (inclination, anteversion) = axes.cup_angles(self.scene.final_cup_axis, side, definition);
-        let shift = self.reductions[reduction].shift;
-        let centre = self.scene.renewed_centre - self.scene.native_centre;
+        let side = self.side;
+        let (inclination, anteversion) = axes.cup_angles(self.final_cup_axis, side, definition);
+        let centre = self.renewed_centre - self.native_centre;
         let lateral = side.sign();
         [
             inclination.0.to_degrees(),

@@ -36,12 +36,16 @@ pub fn run_cells(
     threads: usize,
     progress: &dyn Progress,
 ) -> Result<PathBuf, RunError> {
-    let all = folder.path().join("studies");
+    let all = folder.source().join("studies");
     let hash = plan.study_hash(cells.variants);
     let parts = all.join(format!("{}-{}", cells.study, &hash[..LETTERS]));
-    remove_others(&all, cells.study, &parts)?;
+    let (name, pool) = (format!("studies/{}-{}", cells.study, &hash[..LETTERS]), pool(threads)?);
     let batch = Batch::of_study(plan, cells.variants, hash, cells.rows, parts.clone());
-    let pool = pool(threads)?;
+    if let Some(audit) = folder.audit() {
+        pool.install(|| audit.check(&name, &batch, false, progress))?;
+        return Ok(parts);
+    }
+    remove_others(&all, cells.study, &parts)?;
     let missing = pool.install(|| batch.missing(|_| false))?;
     let asked: u64 = missing.iter().map(Missing::count).sum();
     progress.begin(asked);

@@ -1,5 +1,6 @@
 //! Trials: the only place where truth and reading meet, and the run that repeats them into parts on disk.
 
+mod audit;
 mod batch;
 mod cells;
 mod folder;
@@ -12,6 +13,7 @@ mod schema;
 mod shard;
 mod story;
 
+pub use audit::{Audited, Sample};
 pub use cells::{Cells, run_cells};
 pub use folder::{FolderError, RunFolder, SavedExperiment, manifest, write_json};
 pub use memory::{CaseErrors, errors_in_memory};

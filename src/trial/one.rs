@@ -6,7 +6,8 @@ use crate::measurement::{
 };
 use crate::record::{Block, Diagnostics, Row, Schema};
 use crate::simulation::{
-    Anatomy, ByEventSource, CameraModel, CaseKey, Implant, Memory, SealedTruth, Simulator, Truth, event_sources,
+    Anatomy, ByEventSource, CameraModel, CaseKey, Implant, Memory, Outcome, SealedTruth, Simulator, TrueReading,
+    Truth, event_sources,
 };
 
 /// Runs trials of one variant.
@@ -75,6 +76,38 @@ impl TrialRunner {
         worker.memory.reclaim(truth);
     }
 
+    /// Adds the rows of the trial with this absolute index as far as they are known without its observations: what was drawn
+    /// and what is true.
+    pub(super) fn truth(&self, index: u64, rows: &mut Block) {
+        let key = self.key(index);
+        let Outcome { patient, change, scene, shifts } = self.simulator.outcome(&key);
+        let lost = vec![f64::NAN; rows.schema().lost.len()];
+        for (reduction, shift) in (0..).zip(shifts) {
+            let truth = scene.reading(shift, self.measurand_plane, self.procedure.angles);
+            rows.push(&Row {
+                trial: index,
+                device: key.device,
+                case: key.case,
+                repeat: key.repeat,
+                reduction,
+                failure: None,
+                anatomy: &patient.values(),
+                implant: &change.values(),
+                lost: &lost,
+                events: [0; 3],
+                truth: self.asked(truth),
+                read: [None; OUTPUTS.len()],
+                diagnostics: Diagnostics::NONE,
+            });
+        }
+    }
+
+    /// The true values of what is asked for; NaN for the others.
+    fn asked(&self, truth: TrueReading) -> TrueReading {
+        let asked = self.procedure.asked;
+        OUTPUTS.map(|output| if asked.has(output) { truth[output.place()] } else { f64::NAN })
+    }
+
     /// Errors of the trial with this absolute index at its last reduction, in the order of the outputs; NaN where there is
     /// no reading. Each index is a new device and a new case, whatever the design.
     #[must_use]
@@ -141,7 +174,7 @@ impl TrialRunner {
                 implant: &implant,
                 lost,
                 events,
-                truth: OUTPUTS.map(|output| if asked.has(output) { truth[output.place()] } else { f64::NAN }),
+                truth: self.asked(truth),
                 read: OUTPUTS.map(|output| estimated.readings.get(output).ok().filter(|_| asked.has(output))),
                 diagnostics: diagnostics(estimates, estimated, retries),
             };

@@ -39,3 +39,4 @@ mod strategies;
 mod streams;
 mod support;
 mod uncertain;
+mod verify;

@@ -1,5 +1,6 @@
 //! The only place that speaks to the Parquet library.
 
+use super::compare::Compared;
 use super::digest;
 use super::id::PartId;
 use super::origin::{Entries, Origin, entries};
@@ -8,7 +9,7 @@ use crate::record::block::{Block, Diagnostics, Schema};
 use polars::io::mmap::MmapBytesReader;
 use polars::prelude::*;
 use std::fs::File;
-use std::io;
+use std::io::{self, Cursor};
 use std::path::Path;
 
 /// Why a file could not be read.
@@ -39,6 +40,60 @@ fn file(id: PartId, origin: Origin, block: &Block, table: PolarsResult<DataFrame
     writer.finish(&mut table?)?;
     polars_ensure!(digest::put(&mut bytes), ComputeError: "the file has no place for its digest");
     Ok(bytes)
+}
+
+/// The first thing in which the file of a part differs from rows made again.
+pub fn first_difference(
+    bytes: &[u8],
+    origin: Origin,
+    made: &Block,
+    compared: Compared,
+) -> Result<Option<String>, FileError> {
+    let made = table(origin, made)?;
+    let found = ParquetReader::new(Cursor::new(bytes)).read_parallel(ParallelStrategy::None).finish()?;
+    if made.schema() != found.schema() {
+        return Ok(Some("its columns are not those of this run".to_owned()));
+    }
+    if compared == Compared::Truth && made.height() != found.height() {
+        return Ok(Some(format!("it has {} rows, expected {}", found.height(), made.height())));
+    }
+    let (rows, rows_found) = (keys(&made)?, keys(&found)?);
+    let mut places = Vec::with_capacity(rows.len());
+    for key in &rows {
+        // Both are in ascending order.
+        let Ok(place) = rows_found.binary_search(key) else {
+            return Ok(Some(format!("trial {}, reduction {} is not there", key.0, key.1)));
+        };
+        places.push(place);
+    }
+    for column in made.columns().iter().filter(|column| compared.takes(column.name())) {
+        let other = found.column(column.name())?;
+        for (row, &place) in places.iter().enumerate() {
+            let (made, found) = (column.get(row)?, other.get(place)?);
+            if !same(&made, &found) {
+                let ((trial, reduction), name) = (rows[row], column.name());
+                return Ok(Some(format!(
+                    "trial {trial}, reduction {reduction}: {name} is {found}, simulated again {made}"
+                )));
+            }
+        }
+    }
+    Ok(None)
+}
+
+/// Trial and reduction of every row.
+fn keys(table: &DataFrame) -> PolarsResult<Vec<(u64, u32)>> {
+    let (trials, reductions) = (table.column("trial")?, table.column("reduction")?);
+    let rows = trials.u64()?.iter().zip(reductions.u32()?.iter());
+    Ok(rows.map(|(trial, reduction)| (trial.unwrap_or(u64::MAX), reduction.unwrap_or(u32::MAX))).collect())
+}
+
+/// Whether two values are the same to the last bit.
+fn same(a: &AnyValue, b: &AnyValue) -> bool {
+    match (a, b) {
+        (AnyValue::Float64(a), AnyValue::Float64(b)) => a.to_bits() == b.to_bits(),
+        _ => a == b,
+    }
 }
 
 /// A part in which somebody has changed a column of numbers, with the digest that belongs to it.

@@ -53,6 +53,18 @@ pub enum FolderError {
         /// The folder.
         folder: PathBuf,
     },
+    /// The folder holds no finished run that could be verified.
+    #[error("{folder} holds no finished run: run.json or SHA256SUMS is not there", folder = folder.display())]
+    Unfinished {
+        /// The folder.
+        folder: PathBuf,
+    },
+    /// The folder holds results that rest on no trials of its own.
+    #[error("{folder} holds no trials: its results are those of replay, phantom or budget", folder = folder.display())]
+    NoTrials {
+        /// The folder.
+        folder: PathBuf,
+    },
     /// Something in it can be neither read nor listed: a pipe, a device, a link to nothing.
     #[error("{path} is neither a file nor a folder", path = path.display())]
     Special {
@@ -95,6 +107,8 @@ impl FolderError {
             Self::Foreign { .. } => Some("choose another folder with --out"),
             Self::Busy { .. } => Some("wait for it to end, or choose another folder with --out"),
             Self::Empty { .. } => Some("name the folder of a run, such as reports/primary"),
+            Self::Unfinished { .. } => Some("finish it first: navassay run FILE --out DIR, or navassay finish DIR"),
+            Self::NoTrials { .. } => Some("compare its files with their checksums: sha256sum -c SHA256SUMS"),
             Self::Special { .. } => Some("remove it: the folder of a run holds files and folders only"),
             Self::Unreadable { .. } | Self::System { .. } | Self::Write(_) => None,
         }

@@ -3,6 +3,7 @@
 mod error;
 mod lock;
 mod record;
+mod view;
 
 pub use error::FolderError;
 pub use record::{SavedExperiment, manifest, write_json};
@@ -16,6 +17,7 @@ use lock::{Hold, hold};
 use std::fs::File;
 use std::io;
 use std::path::{Path, PathBuf};
+use view::Viewed;
 
 /// The record of the run. It is written before anything else and removed after everything else, so that a folder with
 /// anything in it tells at any instant whose it is.
@@ -45,6 +47,8 @@ const DOOR: &str = ".door.lock";
 pub struct RunFolder {
     path: PathBuf,
     shard: Option<Shard>,
+    /// The run whose results are made again here, where it is only verified.
+    viewed: Option<Viewed>,
     _locks: Vec<File>,
 }
 
@@ -56,7 +60,8 @@ impl RunFolder {
     /// See [`FolderError`]; nothing has been changed then.
     pub fn open(path: &Path, plan: &Plan, replace: bool) -> Result<Self, FolderError> {
         enter(path)?;
-        let folder = Self { path: path.to_owned(), shard: None, _locks: vec![hold(path, LOCK, Hold::Alone)?] };
+        let folder =
+            Self { path: path.to_owned(), shard: None, viewed: None, _locks: vec![hold(path, LOCK, Hold::Alone)?] };
         folder.sweep()?;
         match folder.settle(plan) {
             Err(
@@ -77,7 +82,8 @@ impl RunFolder {
     /// See [`FolderError`]; nothing has been changed then.
     pub fn open_results(path: &Path, kind: &str, replace: bool) -> Result<Self, FolderError> {
         enter(path)?;
-        let folder = Self { path: path.to_owned(), shard: None, _locks: vec![hold(path, LOCK, Hold::Alone)?] };
+        let folder =
+            Self { path: path.to_owned(), shard: None, viewed: None, _locks: vec![hold(path, LOCK, Hold::Alone)?] };
         folder.sweep()?;
         if path.join(RECORD).exists() && folder.manifest()?[kind].is_null() {
             if !replace {
@@ -99,7 +105,7 @@ impl RunFolder {
         let _door = hold(path, DOOR, Hold::InTurn)?;
         let own = format!(".shard-{}.lock", shard.to_string().replace(' ', "-"));
         let locks = vec![hold(path, LOCK, Hold::Together)?, hold(path, &own, Hold::Alone)?];
-        let folder = Self { path: path.to_owned(), shard: Some(shard), _locks: locks };
+        let folder = Self { path: path.to_owned(), shard: Some(shard), viewed: None, _locks: locks };
         folder.settle(plan)?;
         Ok(folder)
     }
@@ -113,7 +119,8 @@ impl RunFolder {
             return Err(FolderError::Empty { folder: path.to_owned() });
         }
         demand_files(path)?;
-        let folder = Self { path: path.to_owned(), shard: None, _locks: vec![hold(path, LOCK, Hold::Alone)?] };
+        let folder =
+            Self { path: path.to_owned(), shard: None, viewed: None, _locks: vec![hold(path, LOCK, Hold::Alone)?] };
         folder.sweep()?;
         folder.demand_own_version()?;
         Ok(folder)
@@ -203,12 +210,6 @@ impl RunFolder {
         &self.path
     }
 
-    /// Where its parts are.
-    #[must_use]
-    pub fn parts(&self) -> PathBuf {
-        self.path.join(PARTS)
-    }
-
     /// The share of the parts that is made here; all of them if there is none.
     #[must_use]
     pub fn shard(&self) -> Option<Shard> {
@@ -220,12 +221,6 @@ impl RunFolder {
     pub fn is_evidence(name: &str) -> bool {
         let folder = name.split_once('/').map(|(folder, _)| folder);
         name == RECORD || folder.is_some_and(|folder| [PARTS, BENCH].contains(&folder))
-    }
-
-    /// Where recorded cases are kept that the run is held against.
-    #[must_use]
-    pub fn bench(&self) -> PathBuf {
-        self.path.join(BENCH)
     }
 
     /// Where a machine says what it did: of each shard in a file of its own.
