@@ -275,7 +275,7 @@ fn table(plan: &Plan, study: &OneAtATime, predictions: &[Prediction], prefix: &s
         id: format!("table-{prefix}what-if"),
         caption: format!("Predicted and simulated quantiles, one source scaled{of}"),
         reading: format!(
-            "Before the stroke the prediction, after it a run of {} cases with that source scaled. `Beyond` marks a quantile beyond \
+            "Predicted / simulated, the latter in a run of {} cases with that source scaled. `Beyond` marks a quantile beyond \
              its limit; a prediction that is off by more than {}\u{a0}% of the quantile with everything as it is says by how much. \
              The {MOST_ROWS} sources whose removal lowers the quantile most are shown; the files {FILE} and {REQUIRED} have all, \
              bias and standard deviation too.",
