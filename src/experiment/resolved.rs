@@ -47,13 +47,13 @@ impl Plan {
         })
     }
 
-    /// SHA-256, in hexadecimal digits, of all that moves draws and readings; see [`simulation_hash`].
+    /// SHA-256, in hexadecimal digits, of all that moves draws and readings.
     #[must_use]
     pub fn simulation_hash(&self) -> String {
         simulation_hash(&self.resolved())
     }
 
-    /// SHA-256, in hexadecimal digits, of all that moves verdicts and texts but no reading; see [`judged`].
+    /// SHA-256, in hexadecimal digits, of all that moves verdicts and texts but no reading.
     #[must_use]
     pub fn assessment_hash(&self) -> String {
         assessment_hash(&self.resolved())
