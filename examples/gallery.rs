@@ -327,7 +327,7 @@ fn other_kinds() -> Vec<(String, String)> {
     ]
 }
 
-/// Probability in percent that so many trials show that 95 of 100 are within a limit, over the true percentage outside.
+/// Probability (%) that the given number of trials shows 95 % within a limit, over the true percentage outside.
 fn passing(trials: u64, confidence: f64) -> Vec<BandPoint> {
     let rule = Rule::absolute(1.0, 0.95, confidence);
     let point = |i: u32| {

@@ -39,7 +39,7 @@ pub struct Resamples {
 }
 
 impl Resamples {
-    /// Resamples of so many rows, of which at most `count` are asked for.
+    /// Resamples of `rows` rows, of which at most `count` are used.
     #[must_use]
     pub fn new(rows: usize, seed: u64, count: u64) -> Self {
         let count = usize::try_from(count).unwrap_or(usize::MAX);

@@ -30,7 +30,7 @@ pub struct OpenInterval {
     pub open: [bool; 2],
 }
 
-/// Probability of at most, and of at least, so many heads of a fair coin, each with half the probability of exactly so many.
+/// Probability of at most, and of at least, the observed number of heads of a fair coin, each with half the probability of exactly that number.
 fn tails(heads: u64, throws: u64) -> [f64; 2] {
     if throws == 0 {
         return [0.5; 2];

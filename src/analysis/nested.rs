@@ -147,7 +147,7 @@ pub fn summarise_nested(nested: &Nested, components: &[Component], rare: &RareEv
     summary
 }
 
-/// The standard deviation that a variance component stands for.
+/// The square root of a variance component: a standard deviation, in the unit of the errors.
 fn root_of(component: &Component, estimate: Estimate) -> Estimate {
     let value = component.variance().sqrt();
     let ends = component.interval.map(|ends| Interval { low: ends.low.sqrt(), high: ends.high.sqrt(), ..ends });

@@ -7,7 +7,7 @@ use serde::Serialize;
 pub struct BenchIdentity {
     /// Its experiment file, as the plan names it, and its SHA-256.
     pub experiment: FileIdentity,
-    /// Its recordings.
+    /// The recordings file, with the SHA-256 of its content.
     pub recordings: FileIdentity,
     /// What is known to be true of them.
     pub truth: Option<FileIdentity>,
